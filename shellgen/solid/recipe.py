@@ -1,0 +1,149 @@
+"""The recipe of a rigid piece: graphs, an outline, features. Plain frozen data that two kernels read.
+
+    piece = { (x, y) in the outline,  max(I, P) <= z <= max(O, P + flange) }  with y >= 0 on a board, + features
+
+P is the parting, I the shell's inside, O its outside, all height fields in the piece's pull frame.
+Coordinates of everything in a recipe are mm in that frame.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.parting.surface import Parting
+
+Point = tuple[float, float, float]
+Ring = tuple[tuple[float, float], ...]
+
+
+class Role(Enum):
+    """What a feature is for."""
+
+    BOLT_HOLE = "bolt hole"
+    BASE_HOLE = "base hole"
+    PIN_HOLE = "pin hole"
+    SEAT = "washer seat"
+    POCKET = "hex pocket"
+    INSERT = "insert bore"
+    KEY = "key"
+    SOCKET = "socket"
+    PRY_SLOT = "pry slot"
+    GUSSET = "gusset"
+    FOOT = "foot"
+    PORT = "port"
+    LABEL = "label"
+
+
+@dataclass(frozen=True, slots=True)
+class Frustum:
+    """A cylinder or cone from `base` along `axis` (unit), radius r0 at the base and r1 at the far end."""
+
+    base: Point
+    axis: Point
+    length_mm: float
+    r0_mm: float
+    r1_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Dome:
+    """A spherical cap that stands on a flat circle at `base`, rim radius `rim_mm`, `height_mm` high along `axis`."""
+
+    base: Point
+    axis: Point
+    rim_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Prism:
+    """A polygon with holes, drawn in the plane at `origin` spanned by `x_axis` and `y_axis`, pushed along their cross product."""
+
+    outer: Ring
+    holes: tuple[Ring, ...]
+    origin: Point
+    x_axis: Point
+    y_axis: Point
+    length_mm: float
+
+
+Shape = Frustum | Dome | Prism
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """One shape that is added to the piece or cut from it.
+
+    `body` features join the wall before the jacket's room is taken out and the piece is trimmed at its parting;
+    the others come after, in order.
+    """
+
+    role: Role
+    shape: Shape
+    add: bool
+    body: bool = False
+    through: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """The flange in plan: closed rings without repeated end point, outer counter-clockwise; thickness square to the parting."""
+
+    outer: Ring
+    holes: tuple[Ring, ...]
+    thickness_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class BaseFlange:
+    """The flange on the board: lies between y = 0 and y = thickness, from the parting out to reach(x) along the pull.
+
+    `reach` : ((x, z), ...) increasing in x; a graph, so that it draws with the piece.
+    """
+
+    reach: Ring
+    thickness_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PieceRecipe:
+    """One shell piece."""
+
+    name: str
+    pull_to_mold: FloatArray
+    parting: Parting
+    jacket: Envelope
+    inside: Envelope
+    outside: Envelope
+    outline: Outline
+    on_board: bool
+    base: BaseFlange | None
+    features: tuple[Feature, ...]
+
+    def genus(self) -> int:
+        """Through holes by design: those bored, and the openings of the flange outline."""
+        return sum(f.through for f in self.features) + len(self.outline.holes)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlateRecipe:
+    """A flat part (lid): an outline of given thickness with features, in its own frame with the underside at z = 0."""
+
+    name: str
+    kind: str
+    plate_to_mold: FloatArray
+    outline: Outline
+    features: tuple[Feature, ...]
+
+    def genus(self) -> int:
+        """Through holes by design."""
+        return sum(f.through for f in self.features) + len(self.outline.holes)
+
+
+def transform(points: FloatArray, matrix: FloatArray) -> FloatArray:
+    """Points (n, 3) moved by a 4x4 matrix."""
+    return np.asarray(points) @ matrix[:3, :3].T + matrix[:3, 3]
