@@ -23,7 +23,9 @@ class Section(BaseModel):
 class PatternSettings(Section):
     """Where the pattern's mesh is and how it stands."""
 
-    file: str | None = Field(None, description="Mesh file (STL, OBJ, PLY, 3MF, GLB, OFF, STEP), relative to the job file.")
+    file: str | None = Field(
+        None, description="Mesh file (STL, OBJ, PLY, 3MF, GLB, OFF, STEP), relative to the job file."
+    )
     demo: Literal["gate-finial", "horn-bell"] | None = Field(None, description="A pattern made by the tool itself.")
     units: Units = Field("mm", description="Unit of the numbers in the mesh file.")
     scale: Positive = Field(1.0, description="Factor on the mesh after its unit.")
@@ -37,7 +39,9 @@ class MountSettings(Section):
     """How the pattern stands while the jacket and the shell are made."""
 
     kind: Literal["board", "stem", "none"] = Field("none", description="Flat base on a board, on a stem, or closed.")
-    cut_mm: NotNegative = Field(0.0, description="Board: height above the lowest point at which the pattern is cut flat.")
+    cut_mm: NotNegative = Field(
+        0.0, description="Board: height above the lowest point at which the pattern is cut flat."
+    )
     stem_diameter_mm: Positive | None = Field(None, description="Stem: its diameter; by default from the size.")
     stem_length_mm: Positive | None = Field(None, description="Stem: board to the pattern's lowest point.")
     stem_at_mm: tuple[Finite, Finite] | None = Field(None, description="Stem: place (x, y) from the pattern's middle.")
@@ -51,8 +55,12 @@ class PlaneSettings(Section):
     """A plane by its normal, or by an angle about the vertical."""
 
     normal: Vector | None = Field(None, description="Normal of the plane in the mold frame.")
-    angle_deg: Finite | None = Field(None, description="Upright plane: angle of its normal from +x, about the vertical.")
-    offset_mm: Finite | None = Field(None, description="Distance of the plane from the origin along its normal; the middle by default.")
+    angle_deg: Finite | None = Field(
+        None, description="Upright plane: angle of its normal from +x, about the vertical."
+    )
+    offset_mm: Finite | None = Field(
+        None, description="Distance of the plane from the origin along its normal; the middle by default."
+    )
 
 
 class PartingSettings(Section):
@@ -63,7 +71,9 @@ class PartingSettings(Section):
     follow: Literal["plane", "silhouette"] = Field("plane", description="Flat, or stepped along the widest line.")
     slope_deg: Annotated[float, Field(ge=15, le=60)] = Field(45.0, description="Steepest step of a stepped parting.")
     pieces: Annotated[int, Field(ge=3, le=6)] = Field(3, description="Radial: number of pieces.")
-    axis_at_mm: tuple[Finite, Finite] | None = Field(None, description="Radial: the axis (x, y); the middle by default.")
+    axis_at_mm: tuple[Finite, Finite] | None = Field(
+        None, description="Radial: the axis (x, y); the middle by default."
+    )
     angle_deg: Finite = Field(0.0, description="Radial: turn of the first parting plane from +x.")
     planes: tuple[PlaneSettings, ...] = Field((), description="List: planes that split the mold one after the other.")
 
@@ -71,10 +81,14 @@ class PartingSettings(Section):
 class JacketSettings(Section):
     """The rubber."""
 
-    thickness_mm: Annotated[float, Field(ge=1, le=60)] = Field(8.0, description="Rubber everywhere at least this thick.")
+    thickness_mm: Annotated[float, Field(ge=1, le=60)] = Field(
+        8.0, description="Rubber everywhere at least this thick."
+    )
     method: Literal["brush", "pour"] = Field("brush", description="Brushed on the pattern, or poured into the gap.")
     clearance_mm: NotNegative | None = Field(None, description="Gap between rubber and shell: 0.5 brushed, 0 poured.")
-    crevice_mm: Annotated[float, Field(ge=0.5, le=60)] = Field(5.0, description="Crevices under this radius are filled with rubber.")
+    crevice_mm: Annotated[float, Field(ge=0.5, le=60)] = Field(
+        5.0, description="Crevices under this radius are filled with rubber."
+    )
     draft_deg: Annotated[float, Field(ge=0.5, le=15)] = Field(3.0, description="Least slope of the walls to the pull.")
     keys: bool = Field(True, description="Domes on the rubber that nest in the shell.")
     key_height_mm: Positive | None = Field(None, description="Height of these domes; by default from the thickness.")
@@ -94,7 +108,9 @@ class ShellSettings(Section):
 class FlangeSettings(Section):
     """The parting flange."""
 
-    width_mm: Positive | None = Field(None, description="From the outside of the wall to the edge; by default from the bolt.")
+    width_mm: Positive | None = Field(
+        None, description="From the outside of the wall to the edge; by default from the bolt."
+    )
     thickness_mm: Positive | None = Field(None, description="Thickness, not under the wall; by default wall + 2.")
     keys: Literal["cone", "dome"] = Field("cone", description="Shape of the registration keys.")
     key_clearance_mm: NotNegative = Field(0.2, description="Gap between a key and its socket.")
@@ -108,7 +124,9 @@ class BoltSettings(Section):
     size: BoltSize | None = Field(None, description="M4 to M12, 1/4 in, 5/16 in; by default from the size.")
     pitch_mm: Positive | Literal["auto"] | None = Field(None, description="Greatest distance between two bolts.")
     fit: Literal["fine", "medium", "coarse"] = Field("medium", description="Clearance hole by ISO 273.")
-    nut: Literal["washer", "pocket", "insert"] = Field("washer", description="Second half: washer and nut, hex pocket, insert.")
+    nut: Literal["washer", "pocket", "insert"] = Field(
+        "washer", description="Second half: washer and nut, hex pocket, insert."
+    )
     torque_nm: Positive | None = Field(None, description="Hand torque; by default from the bearing stress allowed.")
 
 
@@ -141,7 +159,9 @@ class OutputSettings(Section):
 class RasterSettings(Section):
     """How finely the tool works."""
 
-    pitch_mm: Annotated[float, Field(ge=0.1, le=10)] | None = Field(None, description="Raster step; by default from the size.")
+    pitch_mm: Annotated[float, Field(ge=0.1, le=10)] | None = Field(
+        None, description="Raster step; by default from the size."
+    )
 
 
 class PieceSettings(Section):
@@ -156,7 +176,9 @@ class PieceSettings(Section):
 class Settings(Section):
     """A whole job file."""
 
-    name: Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]*$")] = Field("job", description="Name of the job and of its output folder.")
+    name: Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]*$")] = Field(
+        "job", description="Name of the job and of its output folder."
+    )
     pattern: PatternSettings = PatternSettings()  # type: ignore[call-arg]
     mount: MountSettings = MountSettings()  # type: ignore[call-arg]
     parting: PartingSettings = PartingSettings()  # type: ignore[call-arg]
