@@ -1,0 +1,60 @@
+"""Lay a part flat for its printer bed or the bench."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from shellgen.envelope.raster import FloatArray
+from shellgen.mold.mold import Part
+
+
+def lay(part: Part) -> FloatArray:
+    """The 4x4 that lays a part flat: its pull upwards, so that the mating face lies down.
+
+    The least rectangle round it stands square to the axes, its long side along x and its corner in the origin.
+    A part without a pull (the rubber) keeps its own up. Mold frame in, bed frame out, lengths in mm.
+    """
+    turn = _upright(np.array([0.0, 0.0, 1.0]) if part.pull is None else np.asarray(part.pull, float))
+    points = part.vertices_mm @ turn.T
+    angle = _least_rectangle_angle(points[:, :2])
+    c, s = np.cos(angle), np.sin(angle)
+    turn = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]]) @ turn
+    points = part.vertices_mm @ turn.T
+    matrix = np.eye(4)
+    matrix[:3, :3] = turn
+    matrix[:3, 3] = -points.min(0)
+    return matrix
+
+
+def laid_size_mm(part: Part) -> FloatArray:
+    """Size (x, y, z) of a part as `lay` lays it [mm]."""
+    matrix = lay(part)
+    points = part.vertices_mm @ matrix[:3, :3].T + matrix[:3, 3]
+    size: FloatArray = points.max(0) - points.min(0)
+    return size
+
+
+def _upright(direction: FloatArray) -> FloatArray:
+    """The rotation that turns a direction to +z and keeps what it can of the rest."""
+    z = direction / np.linalg.norm(direction)
+    across = np.cross([0.0, 0.0, 1.0] if abs(z[2]) < 0.9 else [0.0, 1.0, 0.0], z)
+    x = across / np.linalg.norm(across)
+    return np.stack([x, np.cross(z, x), z])
+
+
+def _least_rectangle_angle(points: FloatArray) -> float:
+    """Angle of the long side of the rectangle of least area round points (n, 2), in radians.
+
+    One of its sides runs along a side of the convex hull (rotating calipers).
+    """
+    from scipy.spatial import ConvexHull
+
+    corners = points[ConvexHull(points).vertices]
+    sides = np.roll(corners, -1, 0) - corners
+    angles = np.unique(np.round(np.arctan2(sides[:, 1], sides[:, 0]) % (np.pi / 2), 9))
+    c, s = np.cos(angles)[:, None], np.sin(angles)[:, None]
+    along = c * corners[:, 0] + s * corners[:, 1]
+    across = c * corners[:, 1] - s * corners[:, 0]
+    length, width = np.ptp(along, 1), np.ptp(across, 1)
+    best = int(np.argmin(np.round(length * width, 6)))
+    return float(angles[best] + (0.0 if length[best] >= width[best] - 1e-9 else np.pi / 2))
