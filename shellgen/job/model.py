@@ -38,15 +38,21 @@ class PatternSettings(Section):
 class MountSettings(Section):
     """How the pattern stands while the jacket and the shell are made."""
 
-    kind: Literal["board", "stem", "none"] = Field("none", description="Flat base on a board, on a stem, or closed.")
+    kind: Literal["board", "stem", "none"] = Field(
+        "none", description="Flat base on a board, closed body on a stem, or closed body with nothing to stand on."
+    )
     cut_mm: NotNegative = Field(
         0.0, description="Board: height above the lowest point at which the pattern is cut flat."
     )
-    stem_diameter_mm: Positive | None = Field(None, description="Stem: its diameter; by default from the size.")
-    stem_length_mm: Positive | None = Field(None, description="Stem: board to the pattern's lowest point.")
-    stem_at_mm: tuple[Finite, Finite] | None = Field(None, description="Stem: place (x, y) from the pattern's middle.")
+    stem_diameter_mm: Positive | None = Field(None, description="Stem: its diameter; left out, from the size.")
+    stem_length_mm: Positive | None = Field(
+        None, description="Stem: from the board to the pattern's lowest point; left out, from the size."
+    )
+    stem_at_mm: tuple[Finite, Finite] | None = Field(
+        None, description="Stem: its place from the pattern's middle; left out, where it holds best."
+    )
     lip_mm: NotNegative = Field(10.0, description="Width of the rubber lip on the board.")
-    flange_mm: Positive | None = Field(None, description="Width of the base flange; by default that of the flange.")
+    flange_mm: Positive | None = Field(None, description="Width of the base flange.")
     bolts: bool = Field(True, description="Holes to bolt the shell to the board.")
     bolt_pitch_mm: Positive = Field(110.0, description="Greatest distance between two board bolts.")
 
@@ -59,23 +65,27 @@ class PlaneSettings(Section):
         None, description="Upright plane: angle of its normal from +x, about the vertical."
     )
     offset_mm: Finite | None = Field(
-        None, description="Distance of the plane from the origin along its normal; the middle by default."
+        None, description="Distance of the plane from the origin along its normal; left out, the middle."
     )
 
 
 class PartingSettings(Section):
     """Where the shell comes apart."""
 
-    kind: Literal["plane", "radial", "planes"] = Field("plane", description="Two halves, pieces about an axis, a list.")
+    kind: Literal["plane", "radial", "planes"] = Field(
+        "plane", description="Two halves by one plane, pieces about an upright axis, or the list `planes`."
+    )
     plane: Literal["middle", "best"] | PlaneSettings = Field("middle", description="The parting plane of two halves.")
-    follow: Literal["plane", "silhouette"] = Field("plane", description="Flat, or stepped along the widest line.")
+    follow: Literal["plane", "silhouette"] = Field(
+        "plane", description="The mating face: flat, or stepped along the pattern's widest line."
+    )
     slope_deg: Annotated[float, Field(ge=15, le=60)] = Field(45.0, description="Steepest step of a stepped parting.")
     pieces: Annotated[int, Field(ge=3, le=6)] = Field(3, description="Radial: number of pieces.")
     axis_at_mm: tuple[Finite, Finite] | None = Field(
-        None, description="Radial: the axis (x, y); the middle by default."
+        None, description="Radial: place of the axis; left out, the middle."
     )
     angle_deg: Finite = Field(0.0, description="Radial: turn of the first parting plane from +x.")
-    planes: tuple[PlaneSettings, ...] = Field((), description="List: planes that split the mold one after the other.")
+    planes: tuple[PlaneSettings, ...] = Field((), description="Planes that split the mold one after the other.")
 
 
 class JacketSettings(Section):
@@ -84,22 +94,27 @@ class JacketSettings(Section):
     thickness_mm: Annotated[float, Field(ge=1, le=60)] = Field(
         8.0, description="Rubber everywhere at least this thick."
     )
-    method: Literal["brush", "pour"] = Field("brush", description="Brushed on the pattern, or poured into the gap.")
-    clearance_mm: NotNegative | None = Field(None, description="Gap between rubber and shell: 0.5 brushed, 0 poured.")
+    method: Literal["brush", "pour"] = Field(
+        "brush", description="Rubber brushed on the pattern, or poured into the gap between pattern and shell."
+    )
+    clearance_mm: NotNegative | None = Field(None, description="Gap between rubber and shell.")
     crevice_mm: Annotated[float, Field(ge=0.5, le=60)] = Field(
         5.0, description="Crevices under this radius are filled with rubber."
     )
     draft_deg: Annotated[float, Field(ge=0.5, le=15)] = Field(3.0, description="Least slope of the walls to the pull.")
     keys: bool = Field(True, description="Domes on the rubber that nest in the shell.")
-    key_height_mm: Positive | None = Field(None, description="Height of these domes; by default from the thickness.")
-    key_spacing_mm: Positive | None = Field(None, description="Distance between them; by default from the size.")
+    key_height_mm: Positive | None = Field(None, description="Height of these domes.")
+    key_spacing_mm: Positive | None = Field(None, description="Distance between them.")
 
 
 class ShellSettings(Section):
     """The rigid support shell."""
 
     wall_mm: Annotated[float, Field(ge=1, le=60)] = Field(6.0, description="Wall at least this thick.")
-    material: str = Field("petg", description="Material, for the mass: petg, pla, laminate, tooling-board.")
+    material: str = Field(
+        "petg",
+        description="Material, for mass and stiffness: petg, pla, abs, laminate, tooling-board, mdf, plywood, plaster, aluminium.",
+    )
     labels: bool = Field(True, description="Engrave job, part, pull arrow, pair marks.")
     feet: bool = Field(True, description="Flat feet so that the shell stands with its opening up.")
     pins: bool = Field(True, description="Two pin holes that set the shell back on its board.")
@@ -108,10 +123,8 @@ class ShellSettings(Section):
 class FlangeSettings(Section):
     """The parting flange."""
 
-    width_mm: Positive | None = Field(
-        None, description="From the outside of the wall to the edge; by default from the bolt."
-    )
-    thickness_mm: Positive | None = Field(None, description="Thickness, not under the wall; by default wall + 2.")
+    width_mm: Positive | None = Field(None, description="From the outside of the wall to the edge.")
+    thickness_mm: Positive | None = Field(None, description="Thickness, not under the wall.")
     keys: Literal["cone", "dome"] = Field("cone", description="Shape of the registration keys.")
     key_clearance_mm: NotNegative = Field(0.2, description="Gap between a key and its socket.")
     pry_slots: bool = Field(True, description="Slots at the edge to open the shell with a flat bar.")
@@ -121,13 +134,18 @@ class FlangeSettings(Section):
 class BoltSettings(Section):
     """The bolts through the parting flange."""
 
-    size: BoltSize | None = Field(None, description="M4 to M12, 1/4 in, 5/16 in; by default from the size.")
-    pitch_mm: Positive | Literal["auto"] | None = Field(None, description="Greatest distance between two bolts.")
+    size: BoltSize | None = Field(None, description="Thread of the bolts.")
+    pitch_mm: Positive | Literal["auto"] | None = Field(
+        None, description='Greatest distance between two bolts; "auto" has it calculated from the joint.'
+    )
     fit: Literal["fine", "medium", "coarse"] = Field("medium", description="Clearance hole by ISO 273.")
     nut: Literal["washer", "pocket", "insert"] = Field(
-        "washer", description="Second half: washer and nut, hex pocket, insert."
+        "washer",
+        description="What takes the thread in the second half: washer and nut, nut in a hex pocket, heat-set insert.",
     )
-    torque_nm: Positive | None = Field(None, description="Hand torque; by default from the bearing stress allowed.")
+    torque_nm: Positive | None = Field(
+        None, description="Hand torque; left out, what the flange bears under the washer."
+    )
 
 
 class PortSettings(Section):
@@ -135,14 +153,18 @@ class PortSettings(Section):
 
     diameter_mm: Positive | None = Field(None, description="Bore of the port; 40 or more where the size allows.")
     lid: bool = Field(True, description="A bolted lid that closes the opening while rolling.")
-    lid_thickness_mm: Positive | None = Field(None, description="Thickness of the lid; by default that of the flange.")
+    lid_thickness_mm: Positive | None = Field(None, description="Thickness of the lid.")
 
 
 class LimitSettings(Section):
     """What the workshop can take."""
 
-    bed_mm: Vector | None = Field(None, description="Printer bed x, y, z; parts larger than it fail if given.")
-    lift_kg: Positive | None = Field(None, description="Heaviest load one person lifts; 23 kg warns by default.")
+    bed_mm: Vector | None = Field(
+        None, description="Printer bed; left out, no part is too large, given, larger parts fail."
+    )
+    lift_kg: Positive | None = Field(
+        None, description="Heaviest load one person lifts; left out, 23 kg warns, given, more fails."
+    )
 
 
 class OutputSettings(Section):
@@ -159,9 +181,7 @@ class OutputSettings(Section):
 class RasterSettings(Section):
     """How finely the tool works."""
 
-    pitch_mm: Annotated[float, Field(ge=0.1, le=10)] | None = Field(
-        None, description="Raster step; by default from the size."
-    )
+    pitch_mm: Annotated[float, Field(ge=0.1, le=10)] | None = Field(None, description="Raster step.")
 
 
 class PieceSettings(Section):
