@@ -113,7 +113,7 @@ class ShellSettings(Section):
     wall_mm: Annotated[float, Field(ge=1, le=60)] = Field(6.0, description="Wall at least this thick.")
     material: str = Field(
         "petg",
-        description="Material, for mass and stiffness: petg, pla, abs, laminate, tooling-board, mdf, plywood, plaster, aluminium.",
+        description="Its material: petg, pla, abs, laminate, tooling-board, mdf, plywood, plaster or aluminium.",
     )
     labels: bool = Field(True, description="Engrave job, part, pull arrow, pair marks.")
     feet: bool = Field(True, description="Flat feet so that the shell stands with its opening up.")
