@@ -1,0 +1,83 @@
+"""Take a pattern in: from the job's settings to a mesh in the mold frame with its closed skin."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from shapely.geometry import MultiPolygon
+
+from shellgen.errors import PatternError
+from shellgen.job.model import Settings
+from shellgen.pattern.board import stand_on_board
+from shellgen.pattern.clip import clipped
+from shellgen.pattern.footprint import footprint
+from shellgen.pattern.load import RawMesh, load
+from shellgen.pattern.orient import file_to_mold, moved, turning
+from shellgen.pattern.pattern import FloatArray, IntArray, Pattern
+from shellgen.pattern.skin import closed_skin, skin_of
+from shellgen.pattern.stem import place_stem, stem_length_mm
+from shellgen.pattern.weld import Welded, weld
+
+
+def take_in(settings: Settings, base: Path) -> Pattern:
+    """Read, orient, mend and mount the job's pattern; `pattern.file` is relative to the folder `base`.
+
+    Raises PatternError, saying what to change, for everything that cannot be used.
+    """
+    raw = _raw(settings, base)
+    welded = weld(raw.vertices, raw.faces)
+    if not len(welded.faces):
+        raise PatternError(f"{raw.source}: all its triangles have collapsed to points or lines. Export the mesh again.")
+    mount = settings.mount
+    matrix = file_to_mold(settings.pattern, welded.vertices, raw.source)
+    height = float(np.ptp(moved(welded.vertices, matrix)[:, 2]))
+    matrix[2, 3] += {"board": -mount.cut_mm, "stem": stem_length_mm(mount, height), "none": 0.0}[mount.kind]
+    vertices = moved(welded.vertices, matrix)
+    if mount.kind == "board":
+        vertices[np.abs(vertices[:, 2]) < 1e-6, 2] = 0.0  # a flat base is flat to rounding only
+    mirrored = np.linalg.det(turning(settings.pattern)) < 0
+    faces = np.ascontiguousarray(welded.faces[:, [0, 2, 1]]) if mirrored else welded.faces
+    closed = closed_skin(vertices, faces, raw.source)
+    notes = [*_weld_notes(welded), *closed.notes]
+    vertices, faces, solid, opening = closed.vertices, closed.faces, closed.solid, MultiPolygon()
+    if mount.kind == "board":
+        vertices, faces = clipped(vertices, faces)
+        solid, opening, said = stand_on_board(solid, raw.source)
+        notes += said
+    elif mount.kind == "stem":
+        stem = place_stem(mount, solid, vertices, faces, raw.source)
+        more, turned = stem.triangles()
+        cylinder = stem.solid()
+        solid = stem.joined(solid, raw.source)
+        opening = footprint(cylinder, 0.0)
+        vertices, faces = np.vstack([vertices, more]), np.vstack([faces, turned + np.int32(len(vertices))])
+    skin = skin_of(solid, closed.method, closed.error_mm)
+    vertices, faces = _read_only(vertices, faces)
+    return Pattern(vertices, faces, skin, mount.kind, opening, matrix, raw.source, raw.sha256, tuple(notes))
+
+
+def _raw(settings: Settings, base: Path) -> RawMesh:
+    asked = settings.pattern
+    if (asked.file is None) == (asked.demo is None):
+        both = "both" if asked.file else "neither"
+        raise PatternError(f"The job gives {both} of pattern.file and pattern.demo. Give one of them.")
+    if asked.file:
+        return load(base / asked.file)
+    raise PatternError("no demo yet")
+
+
+def _weld_notes(welded: Welded) -> list[str]:
+    notes = []
+    if welded.collapsed:
+        notes.append(f"{welded.collapsed} collapsed triangles dropped.")
+    if welded.copies:
+        notes.append(f"{welded.copies} doubled triangles dropped.")
+    return notes
+
+
+def _read_only(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, np.int32)
+    vertices.setflags(write=False)
+    faces.setflags(write=False)
+    return vertices, faces
