@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from shellgen.errors import PatternError
 from shellgen.job.model import Settings
 from shellgen.pattern.board import stand_on_board
 from shellgen.pattern.clip import clipped
+from shellgen.pattern.demo import make_demo
 from shellgen.pattern.footprint import footprint
 from shellgen.pattern.load import RawMesh, load
 from shellgen.pattern.orient import file_to_mold, moved, turning
@@ -64,7 +66,8 @@ def _raw(settings: Settings, base: Path) -> RawMesh:
         raise PatternError(f"The job gives {both} of pattern.file and pattern.demo. Give one of them.")
     if asked.file:
         return load(base / asked.file)
-    raise PatternError("no demo yet")
+    vertices, faces = make_demo(asked.demo or "")
+    return RawMesh(vertices, faces, hashlib.sha256(vertices.tobytes()).hexdigest(), f"demo {asked.demo}")
 
 
 def _weld_notes(welded: Welded) -> list[str]:
