@@ -1,0 +1,95 @@
+"""Why a parting plane is on the list: its role among those shown, and its figures in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from shellgen.parting.plane_cost import PlaneCost
+
+WORTH_STEPPING = 0.1  # of the jacket's rubber (or of the fill, where the jacket is unknown)
+ROLES: tuple[tuple[str, Callable[[PlaneCost], float]], ...] = (
+    ("least rubber", lambda p: p.fill_cm3),
+    ("least draw", lambda p: p.draw_mm),
+    ("shortest flange", lambda p: p.flange_length_mm),
+    ("fewest prints", lambda p: float(p.bed_tiles or 0)),
+    ("most even halves", lambda p: -p.balance),
+)
+
+
+def role_of(plane: PlaneCost, shown: Sequence[PlaneCost]) -> str:
+    """What the plane is best at among those shown, comma-separated; empty if at nothing alone."""
+    found = []
+    for name, measure in ROLES:
+        values = [measure(p) for p in shown]
+        mine = measure(plane)
+        if mine <= min(values) and sum(v <= mine + 1e-9 for v in values) == 1 and len(values) > 1:
+            found.append(name)
+    return ", ".join(found) if len(shown) > 1 else "least rubber"
+
+
+def stepping_share(plane: PlaneCost) -> float:
+    """Rubber that stepping saves over all the rubber of the planar jacket (over the fill where that is unknown)."""
+    whole = plane.jacket_cm3 if plane.jacket_cm3 else plane.fill_cm3
+    return (plane.fill_cm3 - plane.stepped_fill_cm3) / whole if whole > 0 else 0.0
+
+
+def stepping_says(plane: PlaneCost) -> str:
+    """What a stepped parting on this plane would save, in a sentence."""
+    saved, share = plane.fill_cm3 - plane.stepped_fill_cm3, stepping_share(plane)
+    of = "the jacket's rubber" if plane.jacket_cm3 else "the fill"
+    if saved <= 0:
+        return "A stepped parting would save nothing here."
+    if share >= WORTH_STEPPING:
+        return f"A stepped parting saves {saved:.0f} cm³ of it, {100 * share:.0f} % of {of}: worth the trouble."
+    return f"A stepped parting would save {saved:.1f} cm³, {100 * share:.1f} % of {of}: not worth the trouble."
+
+
+def reasons(
+    plane: PlaneCost, shown: Sequence[PlaneCost], middle: PlaneCost, *, basin: bool, tried: int, apart_deg: float
+) -> tuple[str, ...]:
+    """Sentences for one of the planes shown, the cheapest first among `shown`.
+
+    basin : the plane is a minimum of its own, not the best of what was left. tried : directions looked along.
+    """
+    first = shown[0]
+    says = []
+    fill = f"Fills {plane.fill_cm3:.0f} cm³ ({plane.fill_g:.0f} g) beyond the plain thickness"
+    if plane is first:
+        than = middle.fill_cm3 - plane.fill_cm3
+        says.append(f"{fill}: the least found along {tried} directions, {than:.0f} cm³ less than the middle plane.")
+    else:
+        says.append(f"{fill}, {plane.fill_cm3 - first.fill_cm3:.0f} cm³ more than the first.")
+    role = role_of(plane, shown)
+    figures = {
+        "least draw": f"least draw of those shown, {plane.draw_mm:.0f} mm",
+        "shortest flange": f"shortest parting line, {plane.flange_length_mm:.0f} mm",
+        "fewest prints": f"fewest prints, {plane.bed_tiles} a half",
+        "most even halves": f"most even halves, {plane.balance:.2f}",
+    }
+    best_at = [figures[name] for name in role.split(", ") if name in figures]
+    if best_at:
+        says.append((" and ".join(best_at) + ".").capitalize())
+    if not basin:
+        says.append(f"Not a minimum of its own; shown because it leans at least {apart_deg:.0f} degrees from the others.")
+    says.append(stepping_says(plane))
+    says += crossing_says(plane)
+    return tuple(says)
+
+
+def crossing_says(plane: PlaneCost) -> tuple[str, ...]:
+    """Which places to be kept clear the seam runs through, if any."""
+    if not plane.crosses:
+        return ()
+    which = ", ".join(str(number) for number in plane.crosses)
+    return (f"Its seam runs through the place to be kept clear number {which}.",)
+
+
+def middle_reasons(middle: PlaneCost, best: PlaneCost) -> tuple[str, ...]:
+    """Sentences for the plane through the middle."""
+    more = middle.fill_cm3 - best.fill_cm3
+    if more < 0.5:
+        verdict = "as little as the best plane"
+    else:
+        verdict = f"{more:.0f} cm³ more than the best plane"
+    says = f"Across the least extent, through its middle: fills {middle.fill_cm3:.0f} cm³ ({middle.fill_g:.0f} g), {verdict}."
+    return (says, stepping_says(middle), *crossing_says(middle))
