@@ -20,7 +20,7 @@ DIAMETER_MM, DIAMETER_SHARE = (16.0, 60.0), 0.18
 LENGTH_MM, LENGTH_SHARE = (25.0, 60.0), 0.1
 FULL, ENOUGH, SOME = 0.995, 0.8, 0.2  # share of the stem's disc inside the pattern
 HIGHEST_SHARE = 0.3  # of the pattern's height: no stem runs further up
-_NODES = 120
+NODES = 120
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,7 @@ def place_stem(settings: MountSettings, solid: Solid, vertices: FloatArray, face
     height = float(high[2] - low[2])
     wanted = settings.stem_diameter_mm
     widest = (wanted or float(np.clip(DIAMETER_SHARE * max(high[:2] - low[:2]), *DIAMETER_MM))) / 2
-    under = _Underside.of(vertices, faces)
+    under = Underside.of(vertices, faces)
     shrink = (1.0,) if wanted else (1.0, 0.85, 0.7, 0.6, 0.5, 0.4, 0.3)
     radii = [r for r in (widest * s for s in shrink) if r >= 4.0 or r == widest]
     best: tuple[float, Stem] | None = None
@@ -160,7 +160,7 @@ def _lowest_heights(vertices, faces, x0, y0, pitch, out):  # type: ignore[no-unt
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Underside:
+class Underside:
     """Heights of the pattern's underside over a square raster; infinite where there is nothing above."""
 
     x0: float
@@ -169,9 +169,10 @@ class _Underside:
     heights: npt.NDArray[np.float64]
 
     @classmethod
-    def of(cls, vertices: FloatArray, faces: IntArray) -> _Underside:
+    def of(cls, vertices: FloatArray, faces: IntArray, nodes: int = NODES) -> Underside:
+        """Lay a raster with `nodes` steps along the longer side under the mesh."""
         low, high = vertices.min(0), vertices.max(0)
-        pitch = float(max(high[:2] - low[:2])) / _NODES
+        pitch = float(max(high[:2] - low[:2])) / nodes
         columns, rows = (np.floor((high[:2] - low[:2]) / pitch).astype(int) + 2).tolist()
         heights = np.full((rows, columns), np.inf)
         x0, y0 = float(low[0] - pitch / 3), float(low[1] - pitch / 3)  # off the mesh's own symmetry lines
