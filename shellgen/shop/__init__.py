@@ -1,0 +1,1 @@
+"""Workshop questions answered with numbers: joints, coupons."""
