@@ -1,0 +1,1 @@
+"""The height-field kernel: grow, draft, close, triangulate."""

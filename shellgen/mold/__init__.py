@@ -1,0 +1,1 @@
+"""From job and pattern to the recipe of every piece: jacket, shell, flange, bolts, keys, ports."""

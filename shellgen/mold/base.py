@@ -1,0 +1,113 @@
+"""The shell's foot on the board: base flange, board bolts, locating pins, and the lid that takes the board's place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, Polygon, box
+
+from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.mold.bolt_row import along, equal_pitch, length
+from shellgen.mold.flange import grown, polygons
+from shellgen.solid.recipe import BaseFlange, Feature, Frustum, Role
+
+CLEAR_ABOVE_MM = 25.0  # a washer's seat stands clear of the wall up to this height over the base flange
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Foot:
+    """One piece's base flange with the places of its board bolts and its pin, in the board's plan (x, z) of its pull frame."""
+
+    flange: BaseFlange
+    bolts: FloatArray
+    pin: FloatArray | None
+    outline: Polygon
+
+
+def wall_plan(outside: Envelope, thickness_mm: float) -> Polygon:
+    """Plan (x, z) on the board that the wall covers, all that overhangs the base flange within reach of a spanner included."""
+    g = outside.grid
+    rows = (g.y_mm >= 0.0) & (g.y_mm <= thickness_mm + CLEAR_ABOVE_MM)
+    top = outside.heights_mm[rows].max(axis=0)
+    x = g.x_mm
+    cover = [box(x[0], -1.0, x[0], -1.0)]
+    up = top > 0
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], up.astype(int), [0]])))
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        xs, zs = x[a:b], top[a:b]
+        h = g.pitch_mm
+        points = [(xs[0] - h, -1.0), *zip(xs, zs, strict=True), (xs[-1] + h, -1.0)]
+        cover.append(Polygon(points).buffer(0))
+    return shapely.union_all(cover)
+
+
+def foot(
+    outside: Envelope,
+    *,
+    width_mm: float,
+    thickness_mm: float,
+    bolt_mm: float,
+    washer_mm: float,
+    flange_mm: float,
+    pitch_mm: float,
+    pin_mm: float | None,
+    pin_share: float,
+) -> Foot:
+    """The base flange of one piece.
+
+    width_mm : wall to edge; bolt_mm : wall to bolt axis; washer_mm : washer diameter; flange_mm : thickness of the parting
+    flange that the washers must clear; pin_mm : diameter of the locating pin; pin_share : where along the row it stands.
+    """
+    wall = wall_plan(outside, thickness_mm)
+    rounding = washer_mm
+    plan = grown(wall, width_mm, rounding)
+    while len(polygons(plan)) > 1:
+        rounding *= 1.6
+        plan = grown(wall, width_mm, rounding)
+    whole = polygons(plan)[0]
+    reach = _graph(whole, outside.grid.pitch_mm)
+    low = flange_mm + washer_mm / 2 + 1.5
+    line = grown(wall, bolt_mm, rounding)
+    x0, _, x1, z1 = line.bounds
+    rows: list[FloatArray] = []
+    for p in polygons(line):
+        ring = LineString(_graph(p, outside.grid.pitch_mm))
+        cut = ring.intersection(box(x0 - 1, low, x1 + 1, max(z1, low) + 1))
+        cut = shapely.line_merge(cut) if cut.geom_type == "MultiLineString" else cut
+        rows += [np.asarray(q.coords) for q in getattr(cut, "geoms", [cut]) if q.geom_type == "LineString" and q.length > 0]
+    spots: list[FloatArray] = []
+    pin: FloatArray | None = None
+    for row in sorted(rows, key=lambda r: -length(r)):
+        s = equal_pitch(row, False, pitch_mm, washer_mm + 2.0, 2)
+        spots.extend(along(row, s))
+        if pin is None and pin_mm is not None and len(s) > 1 and s[1] - s[0] > washer_mm + pin_mm + 4.0:
+            k = min(int(pin_share * (len(s) - 1)), len(s) - 2)
+            pin = along(row, np.array([0.5 * (s[k] + s[k + 1])]))[0]
+    if not spots:  # a wall so low that no row clears the parting flange: one bolt on its crown
+        crown = max(np.asarray(whole.exterior.coords), key=lambda c: (c[1], -abs(c[0])))
+        reach = tuple((x, max(z, low + washer_mm / 2 + 2.0)) for x, z in reach)
+        spots = [np.array([crown[0], low])]
+    outline = Polygon([(reach[0][0], 0.0), *reach, (reach[-1][0], 0.0)]).buffer(0)
+    return Foot(BaseFlange(reach, thickness_mm), np.array(spots), pin, outline)
+
+
+def _graph(region: Polygon, step_mm: float) -> tuple[tuple[float, float], ...]:
+    """The region's upper edge as a graph z(x), z >= 0: what lies under it along the pull is filled."""
+    x0, _, x1, z1 = region.bounds
+    n = max(int((x1 - x0) / max(step_mm, (x1 - x0) / 400)), 8)
+    # cosine spacing resolves the steep ends
+    xs = 0.5 * (x0 + x1) - 0.5 * (x1 - x0) * np.cos(np.linspace(0, np.pi, n + 1))
+    out = []
+    for x in xs:
+        cut = region.intersection(LineString([(x, -2.0), (x, z1 + 1)]))
+        out.append((float(x), max(float(cut.bounds[3]), 0.0) if not cut.is_empty else 0.0))
+    line = LineString(out).simplify(0.02)
+    return tuple((float(x), float(z)) for x, z in line.coords)
+
+
+def board_hole(at: FloatArray, radius_mm: float, thickness_mm: float, role: Role) -> Feature:
+    """A hole through the base flange, along y."""
+    base = (float(at[0]), -1.0, float(at[1]))
+    return Feature(role, Frustum(base, (0.0, 1.0, 0.0), thickness_mm + 2.0, radius_mm, radius_mm), add=False, through=True)

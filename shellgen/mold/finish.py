@@ -1,0 +1,43 @@
+"""From the design to finished solids: every recipe through the mesh kernel, moved into the mold frame."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+
+import manifold3d as m3
+import numpy as np
+
+from shellgen.envelope.raster import FloatArray
+from shellgen.mold.mold import Mold, MoldDesign, Part, PartKind
+from shellgen.solid.mesh import jacket_solid, mesh_of, moved, piece_solid, plate_solid
+from shellgen.solid.recipe import Point
+
+
+def finish(design: MoldDesign) -> Mold:
+    """All solids of a design. Pieces and jacket are made side by side."""
+    tolerance = design.settings.outputs.mesh_tolerance_mm
+    with ThreadPoolExecutor(2) as pool:
+        shells = [pool.submit(piece_solid, r, tolerance) for r in design.pieces]
+        rubber = pool.submit(jacket_solid, design.pieces, design.pattern, tolerance)
+        parts = [
+            _part(r.name, "shell", f.result(), r.pull_to_mold, tuple(r.pull_to_mold[:3, 2]), r.genus())
+            for r, f in zip(design.pieces, shells, strict=True)
+        ]
+        parts.append(_part("jacket", "jacket", rubber.result(), design.pieces[0].pull_to_mold, None, None))
+    for plate in design.plates:
+        down = plate.name == "lid" and design.pattern.mount != "none"
+        pull = -plate.plate_to_mold[:3, 2] if down else plate.plate_to_mold[:3, 2]
+        parts.append(_part(plate.name, "lid", plate_solid(plate), plate.plate_to_mold, tuple(pull), plate.genus()))
+    return Mold(design, tuple(parts), {})
+
+
+def _part(
+    name: str, kind: PartKind, solid: m3.Manifold, frame: FloatArray, pull: tuple[float, ...] | None, genus: int | None
+) -> Part:
+    vertices, faces = mesh_of(moved(solid, frame))
+    way: Point | None = None
+    if pull is not None:
+        unit = np.asarray(pull) / np.linalg.norm(pull)
+        unit[np.abs(unit) < 1e-12] = 0.0
+        way = (float(unit[0]), float(unit[1]), float(unit[2]))
+    return Part(name, kind, vertices, faces, float(solid.volume()), way, genus)

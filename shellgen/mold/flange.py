@@ -1,0 +1,128 @@
+"""The parting flange in plan: from the shell's section at the parting to the outline and the line its bolts stand on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from contourpy import contour_generator
+from shapely.geometry import MultiPolygon, Polygon, box
+from shapely.geometry.base import BaseGeometry
+
+from shellgen.envelope.raster import Envelope, FloatArray, Grid
+from shellgen.parting.surface import Parting
+
+ROUND = 12  # segments of a quarter circle
+
+
+@dataclass(frozen=True, slots=True)
+class FlangePlan:
+    """The flange of a mating pair, in the first piece's plan (x, y).
+
+    section : outside of the shell at the parting, small holes filled. outline : the flange's edge, one polygon.
+    bolt_line : closed or open lines on which the bolt axes stand.
+    """
+
+    section: BaseGeometry
+    outline: Polygon
+    bolt_line: tuple[FloatArray, ...]
+    closed: tuple[bool, ...]
+
+
+def polygons(item: BaseGeometry) -> list[Polygon]:
+    """The polygons of any geometry."""
+    if isinstance(item, Polygon):
+        return [] if item.is_empty else [item]
+    return [g for p in getattr(item, "geoms", ()) for g in polygons(p)]
+
+
+def level_region(heights_mm: FloatArray, grid: Grid, level_mm: float = 0.0) -> MultiPolygon:
+    """The plan region where a raster lies above a level."""
+    lines = contour_generator(
+        grid.x_mm, grid.y_mm, np.asarray(heights_mm), name="serial", fill_type="OuterOffset"
+    ).filled(level_mm, np.inf)
+    found = []
+    for points, offsets in zip(lines[0], lines[1], strict=True):
+        rings = [points[a:b] for a, b in zip(offsets[:-1], offsets[1:], strict=True)]
+        found.append(Polygon(rings[0], rings[1:]).buffer(0))
+    return MultiPolygon([p for p in polygons(shapely.union_all(found)) if p.area > 1.0])
+
+
+def section_at_parting(outside: Envelope, parting: Parting) -> MultiPolygon:
+    """Plan region in which a piece's outside lies above its parting."""
+    g = outside.grid
+    x, y = np.meshgrid(g.x_mm, g.y_mm)
+    return level_region(outside.heights_mm - parting.at(x, y), g)
+
+
+def turned_over(item: BaseGeometry) -> BaseGeometry:
+    """A plan of one half in the other half's frame: x changes sign."""
+    return shapely.affinity.scale(item, xfact=-1.0, yfact=1.0, origin=(0, 0))
+
+
+def without_small_holes(section: BaseGeometry, wider_than_mm: float) -> BaseGeometry:
+    """Fills holes in which no circle of that width fits."""
+    out = []
+    for p in polygons(section):
+        kept = [r for r in p.interiors if not Polygon(r).buffer(-0.5 * wider_than_mm).is_empty]
+        out.append(Polygon(p.exterior, kept))
+    return shapely.union_all(out)
+
+
+def grown(section: BaseGeometry, by_mm: float, rounding_mm: float) -> BaseGeometry:
+    """The section grown, its notches narrower than twice the rounding closed."""
+    return section.buffer(by_mm + rounding_mm, quad_segs=ROUND).buffer(-rounding_mm, quad_segs=ROUND)
+
+
+def flange_plan(
+    section: BaseGeometry, *, width_mm: float, bolt_mm: float, rounding_mm: float, board_gap_mm: float | None
+) -> FlangePlan:
+    """Outline and bolt line about a section.
+
+    width_mm : wall to edge; bolt_mm : wall to bolt axis; board_gap_mm : least height of a bolt axis above the board
+    (None where there is no board). Parts of the section that stand apart are joined by one flange.
+    """
+    section = without_small_holes(section, 3 * width_mm)
+    rounding = rounding_mm
+    outline = grown(section, width_mm, rounding)
+    while len(polygons(outline)) > 1:  # one flange: close the gap between parts
+        rounding *= 1.6
+        outline = grown(section, width_mm, rounding)
+    line = grown(section, bolt_mm, rounding)
+    holes_kept = 0.5 * width_mm
+    whole = polygons(outline)[0]
+    whole = Polygon(whole.exterior, [r for r in whole.interiors if not Polygon(r).buffer(-holes_kept).is_empty])
+    line_rings = [np.asarray(r.coords) for p in polygons(line) for r in (p.exterior, *p.interiors)]
+    # bolts only along edges of the outline that stay open: a filled hole has no edge to hold together
+    edges = [whole.exterior, *whole.interiors]
+    rings = [r for r in line_rings if min(shapely.LineString(r).hausdorff_distance(e) for e in edges) < 4 * width_mm]
+    lines, closed = [], []
+    for ring in rings:
+        if board_gap_mm is None:
+            lines.append(ring)
+            closed.append(True)
+            continue
+        low, high = ring.min(axis=0) - 1, ring.max(axis=0) + 1
+        above = shapely.LineString(ring).intersection(box(low[0], board_gap_mm, high[0], max(high[1], board_gap_mm + 1)))
+        if above.geom_type == "MultiLineString":
+            above = shapely.line_merge(above)
+        for part in getattr(above, "geoms", [above]):
+            if part.geom_type == "LineString" and part.length > 0:
+                coords = np.asarray(part.coords)
+                lines.append(coords)
+                closed.append(bool(np.allclose(coords[0], coords[-1])))
+    if board_gap_mm is not None:
+        low, high = np.asarray(whole.bounds[:2]), np.asarray(whole.bounds[2:])
+        clipped = whole.intersection(box(low[0] - 1, 0.0, high[0] + 1, high[1] + 1))
+        whole = max(polygons(clipped), key=lambda p: p.area)
+    whole = whole.simplify(0.02)
+    return FlangePlan(section, shapely.geometry.polygon.orient(whole), tuple(lines), tuple(closed))
+
+
+def ring(coords: FloatArray) -> tuple[tuple[float, float], ...]:
+    """A closed line without its repeated end as plain data."""
+    points = np.asarray(coords)[:, :2]
+    if np.allclose(points[0], points[-1]):
+        points = points[:-1]
+    return tuple((float(x), float(y)) for x, y in points)

@@ -1,0 +1,70 @@
+"""Domes on the rubber that nest in the shell, so that the jacket can neither turn nor sag in it.
+
+A dome is one more point of the pattern, lifted so that the ball that grows about it stands `height` over the jacket.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from shellgen.envelope.raster import Envelope, FloatArray
+
+LEAST = 3
+MOST = 9
+
+
+def dome_rim_mm(radius_mm: float, height_mm: float) -> float:
+    """Radius of the circle in which a ball standing `height` proud of a flat jacket meets it."""
+    return float(np.sqrt(max(radius_mm**2 - (radius_mm - height_mm) ** 2, 0.0)))
+
+
+def places(
+    jacket: Envelope, *, rim_mm: float, spacing_mm: float, least_height_mm: float, keep_off: tuple[tuple[float, float, float], ...]
+) -> FloatArray:
+    """Spots (k, 3) on the jacket that face the pull, spaced as asked; nearer together where fewer than three would fit.
+
+    keep_off : discs (x, y, radius) to leave free.
+    """
+    g, z = jacket.grid, jacket.heights_mm
+    gy, gx = np.gradient(z, g.pitch_mm)
+    slope = np.hypot(gx, gy)
+    x, y = np.meshgrid(g.x_mm, g.y_mm)
+    free = z > least_height_mm
+    for cx, cy, r in keep_off:
+        free &= np.hypot(x - cx, y - cy) > r
+    n = max(1, round(rim_mm / g.pitch_mm))
+    sink = np.zeros_like(z)  # how far the surface falls within the rim
+    for di, dj in ((n, 0), (-n, 0), (0, n), (0, -n)):
+        sink = np.maximum(sink, z - np.roll(z, (di, dj), axis=(0, 1)))
+    best = np.zeros((0, 3))
+    for steepest, fall in ((25.0, 0.6), (35.0, 0.9), (45.0, 1.5), (60.0, 1e9), (75.0, 1e9)):
+        ok = free & (slope < np.tan(np.radians(steepest))) & (sink < fall * rim_mm)
+        candidates = np.column_stack([x[ok], y[ok], z[ok]])
+        if len(candidates) == 0:
+            continue
+        spacing = spacing_mm
+        while True:
+            found = _spread(candidates, spacing)
+            if len(found) >= LEAST or spacing < 2.2 * rim_mm:
+                break
+            spacing *= 0.85
+        if len(found) > len(best):
+            best = found
+        if len(best) >= LEAST:
+            break
+    return best
+
+
+def _spread(candidates: FloatArray, spacing_mm: float) -> FloatArray:
+    """Farthest-first choice of at most MOST spots, the first nearest to the middle, no two nearer than the spacing."""
+    middle = candidates[:, :2].mean(axis=0)
+    first = int(np.argmin(np.hypot(*(candidates[:, :2] - middle).T)))
+    chosen = [first]
+    gap = np.hypot(*(candidates[:, :2] - candidates[first, :2]).T)
+    while len(chosen) < MOST:
+        k = int(np.argmax(gap))
+        if gap[k] < spacing_mm:
+            break
+        chosen.append(k)
+        gap = np.minimum(gap, np.hypot(*(candidates[:, :2] - candidates[k, :2]).T))
+    return candidates[chosen]

@@ -1,0 +1,113 @@
+"""The port of a closed mold: a boss on the first piece, a bore through the shell along its pull, and a bolted lid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import distance_transform_edt
+
+from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.mold.mold import Bolt
+from shellgen.mold.skins import Skins
+from shellgen.solid.mesh import segments
+from shellgen.solid.recipe import Feature, Frustum, Outline, PlateRecipe, Role, transform
+from shellgen.standards.fasteners import bolt as bolt_data
+
+LID_BOLTS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class PortPlace:
+    """Where the port stands in its piece's plan, and the largest boss that stands wholly on the shell."""
+
+    x_mm: float
+    y_mm: float
+    room_mm: float
+
+
+def port_place(jacket: Envelope, level_mm: float) -> PortPlace:
+    """The broadest spot of a jacket seen from its pull: where most surface lies above `level_mm` all round."""
+    g = jacket.grid
+    room = distance_transform_edt(jacket.heights_mm > level_mm) * g.pitch_mm
+    gy, gx = np.gradient(jacket.heights_mm, g.pitch_mm)
+    broad = room >= 0.93 * room.max()
+    slope = np.where(broad, np.hypot(gx, gy), np.inf)
+    i, j = np.unravel_index(int(np.argmin(slope)), slope.shape)
+    return PortPlace(float(g.x_mm[j]), float(g.y_mm[i]), float(room[i, j]))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Port:
+    """A designed port: features of its piece, its lid, the lid's bolts (in the mold frame), the bore."""
+
+    features: tuple[Feature, ...]
+    lid: PlateRecipe | None
+    bolts: tuple[Bolt, ...]
+    bore_mm: float
+    boss_mm: float
+    place: PortPlace
+
+
+def design_port(
+    place: PortPlace, skins: Skins, *, piece: str, wanted_mm: float, lid_mm: float, lid: bool, pull_to_mold: FloatArray, fit: str
+) -> Port:
+    """Boss, bore and lid at a place. The bore is as wide as asked, or as the shell allows."""
+    size = next((s for s, least in (("M5", 50.0), ("M4", 0.0)) if place.room_mm >= least))
+    data = bolt_data(size)
+    if data.insert is None:  # M4 and M5 are in the table
+        raise AssertionError(size)
+    ring = data.insert.bore_mm + 2 * 2.4  # 2.4 mm of wall about the insert: common practice, no source
+    outer = min(wanted_mm / 2 + ring, place.room_mm)
+    bore = max(outer - ring, 2.5)
+    outer = bore + ring
+    at = (place.x_mm, place.y_mm)
+    g = skins.outside.grid
+    x, y = np.meshgrid(g.x_mm, g.y_mm)
+    rho = np.hypot(x - at[0], y - at[1])
+    disc = rho <= outer + 1.5 * g.pitch_mm
+    top = float(skins.outside.heights_mm[disc].max())
+    circle = bore + ring / 2
+    angles = 2 * np.pi * np.arange(LID_BOLTS) / LID_BOLTS + np.pi / 4
+    spots = np.column_stack([at[0] + circle * np.cos(angles), at[1] + circle * np.sin(angles)])
+    under = max(float(skins.inside.heights_mm[np.hypot(x - sx, y - sy) <= data.insert.bore_mm].max()) for sx, sy in spots)
+    seat = max(top + 1.0, under + data.insert.depth_mm + 3.0)
+    up = (0.0, 0.0, 1.0)
+    features = [
+        Feature(Role.PORT, Frustum((*at, 0.5), up, seat - 0.5, outer, outer), add=True, body=True),
+        Feature(Role.PORT, Frustum((*at, -1.0), up, seat + 2.0, bore, bore), add=False, body=False, through=True),
+    ]
+    bolts: list[Bolt] = []
+    plate = None
+    if lid:
+        depth = data.insert.depth_mm
+        holes = []
+        hole = data.hole_mm[fit] / 2  # type: ignore[index]
+        for sx, sy in spots:
+            r = data.insert.bore_mm / 2
+            features.append(
+                Feature(Role.INSERT, Frustum((float(sx), float(sy), seat - depth), up, depth + 1.0, r, r), add=False)
+            )
+            holes.append(
+                Feature(
+                    Role.BOLT_HOLE,
+                    Frustum((float(sx) - at[0], float(sy) - at[1], -1.0), up, lid_mm + 2.0, hole, hole),
+                    add=False,
+                    through=True,
+                )
+            )
+            ends = transform(np.array([[sx, sy, seat + lid_mm], [sx, sy, seat - depth]]), pull_to_mold)
+            bolts.append(
+                Bolt(("lid", piece), size, (_point(ends[0]), _point(ends[1])), ("washer", "insert"), "lid", 2 * hole)
+            )
+        n = segments(outer)
+        a = 2 * np.pi * np.arange(n) / n
+        rim = tuple((float(outer * np.cos(t)), float(outer * np.sin(t))) for t in a)
+        frame = np.eye(4)
+        frame[:3, 3] = (*at, seat)
+        plate = PlateRecipe("lid", "lid", pull_to_mold @ frame, Outline(rim, (), lid_mm), tuple(holes))
+    return Port(tuple(features), plate, tuple(bolts), 2 * bore, outer, place)
+
+
+def _point(p: FloatArray) -> tuple[float, float, float]:
+    return (float(p[0]), float(p[1]), float(p[2]))

@@ -1,0 +1,120 @@
+"""The skins of a piece: jacket outside J, shell inside I, shell outside O, as envelopes in its pull frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from shellgen.envelope.draft import draft
+from shellgen.envelope.erode import erode
+from shellgen.envelope.facets import Facets
+from shellgen.envelope.raster import Envelope, FloatArray, Grid
+from shellgen.envelope.splat import CHORD_MM, splat
+
+
+@dataclass(frozen=True, slots=True)
+class SkinSpec:
+    """What the skins of one piece must keep. mm, degrees."""
+
+    thickness_mm: float
+    clearance_mm: float
+    wall_mm: float
+    crevice_mm: float
+    draft_deg: float
+    pitch_mm: float
+    tolerance_mm: float
+
+    @property
+    def margin_mm(self) -> float:
+        """Added to every radius, so that "at least" survives raster, undrawn edges and triangulation."""
+        return self.pitch_mm / 3 + CHORD_MM + self.tolerance_mm
+
+    @property
+    def jacket_mm(self) -> float:
+        """Radius of the jacket's outside."""
+        return self.thickness_mm + self.margin_mm
+
+    @property
+    def inside_mm(self) -> float:
+        """Radius of the shell's inside."""
+        return self.jacket_mm + self.clearance_mm
+
+    @property
+    def outside_mm(self) -> float:
+        """Radius of the shell's outside; the wall takes the raster's margin once more."""
+        return self.inside_mm + self.wall_mm + self.margin_mm
+
+    @property
+    def cot(self) -> float:
+        """Rise of a drafted wall per mm of plan."""
+        return float(1 / np.tan(np.radians(self.draft_deg)))
+
+    @property
+    def floor_mm(self) -> float:
+        """Where skins end below the parting: deep enough to be exact 1 mm outside the trim line."""
+        return -(self.crevice_mm + 3.0 + min(1.0 * self.cot, 120.0))
+
+
+def joined(*meshes: Facets) -> Facets:
+    """Several meshes as one."""
+    counts = np.cumsum([0] + [len(m.points) for m in meshes[:-1]])
+    return Facets(
+        np.concatenate([m.points for m in meshes]),
+        np.concatenate([m.normals for m in meshes]),
+        np.concatenate([m.window for m in meshes]),
+        np.concatenate([m.reach_mm for m in meshes]),
+        np.concatenate([m.faces + n for m, n in zip(meshes, counts, strict=True)]).astype(np.int32),
+    )
+
+
+def lone_points(points_mm: FloatArray) -> Facets:
+    """Points (n, 3) without faces: each grows into a ball."""
+    n = len(points_mm)
+    points = np.ascontiguousarray(points_mm, float).reshape(n, 3)
+    normals = np.tile([0.0, 0.0, 1.0], (n, 1))
+    return Facets(points, normals, np.full(n, np.pi), np.zeros(n), np.zeros((0, 3), np.int32))
+
+
+def plan_grid(mesh: Facets, spec: SkinSpec, on_board: bool, pitch_mm: float | None = None) -> Grid:
+    """Raster that holds all skins of a piece; on a board it starts a little below y = 0."""
+    h = pitch_mm or spec.pitch_mm
+    p = mesh.points
+    reach = spec.outside_mm + spec.crevice_mm
+    rise = max(float(p[:, 2].max()), 0.0) + reach - spec.floor_mm
+    pad = reach + rise / spec.cot + 3 * h
+    low, high = p[:, :2].min(axis=0) - pad, p[:, :2].max(axis=0) + pad
+    if on_board:
+        low[1] = -(spec.crevice_mm + 12.0 + 3 * h)
+    # whole steps about x = 0, so that the other half's raster is this one turned over
+    left, right = int(np.floor(low[0] / h)), int(np.ceil(high[0] / h))
+    bottom, top = int(np.floor(low[1] / h)), int(np.ceil(high[1] / h))
+    return Grid((left + 0.5) * h, (bottom + 0.29) * h, h, top - bottom + 1, right - left)
+
+
+def envelope(mesh: Facets, grid: Grid, radius_mm: float, spec: SkinSpec, floor_mm: float | None = None) -> Envelope:
+    """One skin: grown by radius + crevice, drafted, taken back by the crevice radius."""
+    floor = spec.floor_mm if floor_mm is None else floor_mm
+    h, a = grid.pitch_mm, spec.draft_deg
+    raw = splat(mesh, grid, radius_mm + spec.crevice_mm, a, floor)
+    closed = erode(draft(raw, h, a, floor), h, spec.crevice_mm, a, floor)
+    return Envelope(grid, closed, radius_mm, spec.crevice_mm, a, floor)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Skins:
+    """The three skins of one piece; with no clearance the shell's inside is the jacket's outside, the same object."""
+
+    jacket: Envelope
+    inside: Envelope
+    outside: Envelope
+
+
+def skins(mesh: Facets, grid: Grid, spec: SkinSpec) -> Skins:
+    """All skins of one piece from the pattern (with lip and jacket keys) in its pull frame."""
+    jacket = envelope(mesh, grid, spec.jacket_mm, spec)
+    inside = jacket if spec.clearance_mm == 0 else envelope(mesh, grid, spec.inside_mm, spec)
+    outside = envelope(mesh, grid, spec.outside_mm, spec)
+    # nesting is exact for the operators; this holds it against the last digits of the raster
+    outside = replace(outside, heights_mm=np.maximum(outside.heights_mm, inside.heights_mm))
+    return Skins(jacket, inside, outside)

@@ -1,0 +1,1 @@
+"""Where the mold comes apart: planes, cells, pulls."""

@@ -1,0 +1,100 @@
+"""The whole job, one line a step: pattern, parting, skins, pieces, checks, files."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from shellgen.job.read import Job
+from shellgen.progress import Progress, Quiet
+
+if TYPE_CHECKING:
+    from shellgen.checks.finding import Finding
+    from shellgen.mold.mold import Mold
+
+
+@dataclass(frozen=True, slots=True)
+class BuildResult:
+    """A finished build: its folder, manifest and timings, and whether a check failed."""
+
+    folder: Path
+    manifest: dict[str, Any]
+    timings: dict[str, float]
+    failed: bool
+
+
+@dataclass(slots=True)
+class Watch:
+    """Times the steps that it announces."""
+
+    progress: Progress
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def step(self, name: str) -> Iterator[None]:
+        """Announce and time one step."""
+        start = time.perf_counter()
+        with self.progress.step(name):
+            yield
+        self.seconds[name] = round(time.perf_counter() - start, 3)
+
+
+def make_mold(job: Job, watch: Watch) -> Mold:
+    """From a job to finished solids."""
+    from shellgen.job.defaults import fill_in
+    from shellgen.mold.design import check_kind, design
+    from shellgen.mold.finish import finish
+    from shellgen.pattern.intake import take_in
+
+    check_kind(job.settings)
+    with watch.step("Reading the pattern"):
+        pattern = take_in(job.settings, job.base)
+        settings = fill_in(job.settings, pattern.bounds_mm)
+    for note in pattern.notes:
+        watch.progress.note(note)
+    with watch.step("Laying rubber and shell over it"):
+        plan = design(settings, pattern)
+    for note in plan.notes:
+        watch.progress.note(note)
+    with watch.step("Making the pieces"):
+        return finish(plan)
+
+
+def check_mold(mold: Mold, watch: Watch) -> tuple[Finding, ...]:
+    """All checks on the finished solids."""
+    from shellgen.checks import run_checks
+
+    with watch.step("Checking the pieces"):
+        return run_checks(mold)
+
+
+def build_job(job: Job, out: Path | None = None, progress: Progress | None = None) -> BuildResult:
+    """Build a job into a folder, swapped in whole.
+
+    out : the folder, `outputs/<job name>` by default. Raises ShellgenError on bad input; a failed check does not raise,
+    its files are written for inspection and `failed` is set.
+    """
+    import json
+
+    from shellgen.export.folder import refuse_foreign, swap_in
+    from shellgen.export.write import write_build
+
+    watch = Watch(progress or Quiet())
+    folder = out or Path("outputs") / job.settings.name
+    refuse_foreign(folder)
+    mold = make_mold(job, watch)
+    findings = check_mold(mold, watch)
+    with swap_in(folder) as fresh:
+        with watch.step("Writing the parts"):
+            manifest = write_build(mold, findings, fresh)
+        if mold.design.settings.outputs.pictures:
+            from shellgen.sheet.pictures import draw_all
+
+            with watch.step("Drawing the pictures"):
+                draw_all(mold, findings, fresh)
+        (fresh / "timings.json").write_text(json.dumps(watch.seconds, indent=2) + "\n", encoding="utf-8")
+    return BuildResult(folder, manifest, watch.seconds, any(f.status == "fail" for f in findings))

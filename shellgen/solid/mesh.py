@@ -1,0 +1,200 @@
+"""The mesh kernel: a recipe's solid as guaranteed-manifold triangles (manifold3d), in the piece's pull frame.
+
+Slabs straddle their planes and the finished body is trimmed once at the end; trimming each operand first would leave two
+triangulated coplanar cuts to be matched.
+"""
+
+from __future__ import annotations
+
+import manifold3d as m3
+import numpy as np
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+
+from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.envelope.triangulate import solid_under
+from shellgen.errors import KernelError
+from shellgen.parting.cells import TURN_OVER
+from shellgen.pattern.pattern import IntArray, Pattern
+from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Shape
+
+UNDER_MM = 2.0  # how far below the parting the untrimmed skins reach
+SAG_MM = 0.01  # chord error of round features
+
+
+def manifold(vertices_mm: FloatArray, faces: IntArray) -> m3.Manifold:
+    """A closed mesh as a manifold solid. Raises KernelError if it is not one."""
+    solid = m3.Manifold(m3.Mesh64(np.array(vertices_mm, float, order="C"), np.array(faces, np.uint64, order="C")))
+    if solid.status() != m3.Error.NoError:
+        raise KernelError(f"a mesh of {len(faces)} triangles is not a closed solid ({solid.status().name})")
+    return solid
+
+
+def mesh_of(solid: m3.Manifold) -> tuple[FloatArray, IntArray]:
+    """Vertices (n, 3) and faces (m, 3) of a solid."""
+    mesh = solid.to_mesh64()
+    return np.array(mesh.vert_properties[:, :3]), np.asarray(mesh.tri_verts).astype(np.int32)
+
+
+def moved(solid: m3.Manifold, matrix: FloatArray) -> m3.Manifold:
+    """The solid under a 4x4 motion."""
+    return solid.transform(np.ascontiguousarray(matrix[:3], float))
+
+
+def under(envelope: Envelope, tolerance_mm: float, deeper_mm: float = 0.0) -> m3.Manifold:
+    """All that lies below an envelope, cut off a little below the parting plane."""
+    lowest = max(-UNDER_MM - deeper_mm, envelope.floor_mm)
+    return manifold(*solid_under(envelope, from_mm=lowest, tolerance_mm=tolerance_mm))
+
+
+def extruded(outline: Outline, low_mm: float, high_mm: float) -> m3.Manifold:
+    """The outline as a slab between two heights."""
+    cross = m3.CrossSection([np.asarray(r) for r in (outline.outer, *outline.holes)], m3.FillRule.EvenOdd)
+    return cross.extrude(high_mm - low_mm).translate((0.0, 0.0, low_mm))
+
+
+def _frame(base: FloatArray, axis: FloatArray) -> FloatArray:
+    z = np.asarray(axis, float) / np.linalg.norm(axis)
+    helper = np.array([1.0, 0.0, 0.0]) if abs(z[0]) < 0.7 else np.array([0.0, 1.0, 0.0])
+    x = helper - (helper @ z) * z
+    x /= np.linalg.norm(x)
+    matrix = np.eye(4)
+    matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = x, np.cross(z, x), z, base
+    return matrix
+
+
+def segments(radius_mm: float) -> int:
+    """Sides of a polygon that stays within SAG_MM of a circle, a multiple of four."""
+    n = np.pi / np.arccos(max(1 - SAG_MM / max(radius_mm, SAG_MM), 0.0))
+    return int(4 * np.ceil(max(n, 16) / 4))
+
+
+def shape_solid(shape: Shape, cut: bool) -> m3.Manifold:
+    """A feature's shape. Round cuts are drawn about their circle, round additions within it."""
+    if isinstance(shape, Frustum):
+        n = segments(max(shape.r0_mm, shape.r1_mm))
+        grow = 1 / np.cos(np.pi / n) if cut else 1.0
+        solid = m3.Manifold.cylinder(shape.length_mm, shape.r0_mm * grow, max(shape.r1_mm * grow, 1e-6), n)
+        return moved(solid, _frame(np.asarray(shape.base), np.asarray(shape.axis)))
+    if isinstance(shape, Dome):
+        radius = (shape.rim_mm**2 + shape.height_mm**2) / (2 * shape.height_mm)
+        t = np.linspace(0.0, np.arccos(np.clip((radius - shape.height_mm) / radius, -1, 1)), 12)
+        profile = np.column_stack([radius * np.sin(t), radius * np.cos(t) - (radius - shape.height_mm)])
+        rings = np.vstack([[[0.0, 0.0]], profile[::-1]])
+        solid = m3.CrossSection([rings], m3.FillRule.NonZero).revolve(segments(shape.rim_mm))
+        return moved(solid, _frame(np.asarray(shape.base), np.asarray(shape.axis)))
+    cross = m3.CrossSection([np.asarray(r) for r in (shape.outer, *shape.holes)], m3.FillRule.EvenOdd)
+    matrix = np.eye(4)
+    x, y = np.asarray(shape.x_axis, float), np.asarray(shape.y_axis, float)
+    matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = x, y, np.cross(x, y), shape.origin
+    return moved(cross.extrude(shape.length_mm), matrix)
+
+
+def with_features(body: m3.Manifold, features: tuple[Feature, ...]) -> m3.Manifold:
+    """The body with features added and cut, in order; runs of the same kind go in one step."""
+    run: list[m3.Manifold] = []
+    adding = True
+    for feature in (*features, None):
+        if run and (feature is None or feature.add != adding):
+            op = m3.OpType.Add if adding else m3.OpType.Subtract
+            body = m3.Manifold.batch_boolean([body, *run], op)
+            run = []
+        if feature is not None:
+            adding = feature.add
+            run.append(shape_solid(feature.shape, cut=not feature.add))
+    return body
+
+
+def base_prism(recipe: PieceRecipe) -> Prism | None:
+    """The base flange as a prism along y."""
+    if recipe.base is None:
+        return None
+    reach = recipe.base.reach
+    outer = ((reach[0][0], -UNDER_MM), (reach[-1][0], -UNDER_MM), *reach[::-1])
+    # drawn in the plane y = -1 with axes (z, x): their cross product is +y
+    return Prism(
+        tuple((z, x) for x, z in outer), (), (0.0, -1.0, 0.0), (0.0, 0.0, 1.0), (1.0, 0.0, 0.0), recipe.base.thickness_mm + 1.0
+    )
+
+
+def piece_solid(recipe: PieceRecipe, tolerance_mm: float, inside: m3.Manifold | None = None) -> m3.Manifold:
+    """A shell piece in its pull frame. `inside` : the room of the jacket, if it was made already."""
+    outline = recipe.outline
+    parts = [under(recipe.outside, tolerance_mm), extruded(outline, -1.0, outline.thickness_mm)]
+    base = base_prism(recipe)
+    if base is not None:
+        parts.append(shape_solid(base, cut=False))
+    body_features = tuple(f for f in recipe.features if f.body)
+    parts += [shape_solid(f.shape, cut=False) for f in body_features if f.add]
+    room = under(recipe.inside, tolerance_mm, 1.0) if inside is None else inside
+    cuts = [room, *(shape_solid(f.shape, cut=True) for f in body_features if not f.add)]
+    body = m3.Manifold.batch_boolean(parts, m3.OpType.Add)
+    body = m3.Manifold.batch_boolean([body, *cuts], m3.OpType.Subtract)
+    body = body.trim_by_plane((0.0, 0.0, 1.0), 0.0)
+    if recipe.on_board:
+        body = body.trim_by_plane((0.0, 1.0, 0.0), 0.0)
+    body = with_features(body, tuple(f for f in recipe.features if not f.body))
+    return largest(body, f"shell piece {recipe.name}")
+
+
+def plate_solid(recipe: PlateRecipe) -> m3.Manifold:
+    """A flat part in its own frame."""
+    return with_features(extruded(recipe.outline, 0.0, recipe.outline.thickness_mm), recipe.features)
+
+
+def largest(solid: m3.Manifold, name: str) -> m3.Manifold:
+    """The solid without crumbs; its hollows stay. Raises KernelError if nothing is left."""
+    bodies = solid.decompose()
+    whole = [b for b in bodies if b.volume() > 0]
+    if not whole:
+        raise KernelError(f"{name} came out empty")
+    if len(bodies) == 1:
+        return solid
+    volumes = [b.volume() for b in whole]
+    kept = whole[int(np.argmax(volumes))]
+    box = np.array(kept.bounding_box())
+    hollows = [
+        b
+        for b in bodies
+        if b.volume() < -1.0
+        and np.all(np.array(b.bounding_box())[:3] >= box[:3])
+        and np.all(np.array(b.bounding_box())[3:] <= box[3:])
+    ]
+    if 1 + len(hollows) == len(bodies):
+        return solid
+    meshes = [mesh_of(b) for b in (kept, *hollows)]
+    shift = np.cumsum([0] + [len(v) for v, _ in meshes[:-1]])
+    return manifold(
+        np.concatenate([v for v, _ in meshes]), np.concatenate([f + n for (_, f), n in zip(meshes, shift, strict=True)])
+    )
+
+
+def jacket_solid(recipes: tuple[PieceRecipe, ...], pattern: Pattern, tolerance_mm: float) -> m3.Manifold:
+    """The rubber between the pattern's skin and the jacket's outside of both halves, in the first piece's pull frame."""
+    first = recipes[0]
+    share = [under(r.jacket, tolerance_mm, 1.0).trim_by_plane((0.0, 0.0, 1.0), 0.0) for r in recipes]
+    rubber = m3.Manifold.batch_boolean([share[0], moved(share[1], TURN_OVER)], m3.OpType.Add)
+    rubber -= moved(pattern_core(pattern), np.linalg.inv(first.pull_to_mold))
+    if first.on_board:
+        rubber = rubber.trim_by_plane((0.0, 1.0, 0.0), 0.0)
+    return largest(rubber, "the jacket")
+
+
+def pattern_core(pattern: Pattern) -> m3.Manifold:
+    """The pattern's skin as a solid, run on a little below the board where it stands on one, in the mold frame."""
+    skin = manifold(pattern.skin.vertices_mm, pattern.skin.faces)
+    if pattern.mount == "none":
+        return skin
+    cross = skin.slice(0.02)
+    return skin + cross.extrude(10.02).translate((0.0, 0.0, -10.0))
+
+
+def plan_of(polygon: Polygon | MultiPolygon, thickness_mm: float) -> Outline:
+    """A shapely polygon as an outline."""
+    part = polygon if isinstance(polygon, Polygon) else max(polygon.geoms, key=lambda p: p.area)
+    part = shapely.geometry.polygon.orient(part)
+    return Outline(
+        tuple((float(x), float(y)) for x, y in list(part.exterior.coords)[:-1]),
+        tuple(tuple((float(x), float(y)) for x, y in list(r.coords)[:-1]) for r in part.interiors),
+        thickness_mm,
+    )
