@@ -1,0 +1,118 @@
+"""Cut faces as drawn by hand: a flat tint, fine hatching that leans the other way in the next part, an outline."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from PIL import Image, ImageDraw
+
+from shellgen.envelope.raster import FloatArray
+from shellgen.mold.mold import Mold
+from shellgen.sheet import paper
+from shellgen.sheet.paper import Colour, Spot
+from shellgen.sheet.section import Plane, ring_area
+from shellgen.solid.recipe import PieceRecipe, transform
+
+_FINE = 2
+_PITCH = 26
+
+BoolArray = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layer:
+    """What one part shows in a section: rings (k, 2) in mm of the plane, material on the left."""
+
+    name: str
+    kind: str
+    colour: Colour
+    rings: tuple[FloatArray, ...]
+
+
+def paint(page: Image.Image, layers: list[Layer], plane: Plane, place: Spot, scale: float, mold: Mold) -> Spot | None:
+    """Paint cut faces on a page; returns a pixel on the flange at its right end, None where none is cut.
+
+    place : pixel of the plane's origin, scale : mm per pixel.
+    """
+    points = np.vstack([ring for layer in layers for ring in layer.rings])
+    left, right = int(place[0] + points[:, 0].min() / scale) - 4, int(place[0] + points[:, 0].max() / scale) + 5
+    top, bottom = int(place[1] - points[:, 1].max() / scale) - 4, int(place[1] - points[:, 1].min() / scale) + 5
+    origin = ((place[0] - left) * _FINE, (place[1] - top) * _FINE)
+    size = ((right - left) * _FINE, (bottom - top) * _FINE)
+    sheet = np.full((size[1], size[0], 3), paper.PAPER, np.uint8)
+    rows, columns = np.indices(sheet.shape[:2], sparse=True)
+    recipes = {piece.name: piece for piece in mold.design.pieces}
+    shells = 0
+    spot: Spot | None = None
+    for layer in layers:
+        mask = _filled(layer.rings, origin, scale, size)
+        sheet[mask] = layer.colour
+        if layer.kind in ("shell", "lid", "spacer"):
+            lean = columns + rows if shells % 2 == 0 else columns - rows
+            shells += layer.kind == "shell"
+            _tone(sheet, mask & (lean % _PITCH < 2), 0.62)
+            if layer.name in recipes:
+                flange = _flange(mask, recipes[layer.name], plane, origin, scale)
+                _tone(sheet, flange, 0.90)
+                spot = _right_end(flange, spot)
+                _tone(sheet, flange & ((lean + _PITCH // 2) % _PITCH < 2), 0.62)
+        elif layer.kind == "pattern":
+            _tone(
+                sheet,
+                mask & ((columns % 28 < 3) & (rows % 28 < 3) | ((columns + 14) % 28 < 3) & ((rows + 14) % 28 < 3)),
+                0.72,
+            )
+    image = Image.fromarray(sheet)
+    draw = ImageDraw.Draw(image)
+    for layer in layers:
+        for ring in layer.rings:
+            closed = np.vstack([ring, ring[:1]]) / scale * _FINE * (1, -1) + origin
+            draw.line([(float(x), float(y)) for x, y in closed], paper.INK, 3, joint="curve")
+    page.paste(image.reduce(_FINE), (left, top))
+    return None if spot is None else (left + spot[0] / _FINE, top + spot[1] / _FINE)
+
+
+def _dots(columns: npt.NDArray[np.intp], rows: npt.NDArray[np.intp]) -> BoolArray:
+    """Small squares on a square lattice."""
+    dots: BoolArray = (columns % 28 < 3) & (rows % 28 < 3)
+    return dots
+
+
+def _filled(rings: tuple[FloatArray, ...], origin: Spot, scale: float, size: tuple[int, int]) -> BoolArray:
+    """Where there is material: outer rings filled, holes emptied, larger ones first."""
+    image = Image.new("L", size)
+    draw = ImageDraw.Draw(image)
+    for ring in sorted(rings, key=lambda r: -abs(ring_area(r))):
+        spots = ring / scale * _FINE * (1, -1) + origin
+        draw.polygon([(float(x), float(y)) for x, y in spots], fill=255 if ring_area(ring) > 0 else 0)
+    return np.asarray(image) > 0
+
+
+def _tone(sheet: npt.NDArray[np.uint8], mask: BoolArray, factor: float) -> None:
+    """Darken where the mask is set."""
+    sheet[mask] = (sheet[mask] * factor).astype(np.uint8)
+
+
+def _flange(mask: BoolArray, piece: PieceRecipe, plane: Plane, origin: Spot, scale: float) -> BoolArray:
+    """Where the piece's material stands outside its wall: above the outside envelope, seen in its pull frame."""
+    rows, columns = np.nonzero(mask)
+    flat = np.column_stack([columns + 0.5 - origin[0], origin[1] - rows - 0.5]) * (scale / _FINE)
+    mold_to_pull: FloatArray = np.linalg.inv(piece.pull_to_mold).astype(np.float64)
+    local = transform(plane.to_mold(flat), mold_to_pull)
+    out = np.zeros_like(mask)
+    out[rows, columns] = local[:, 2] > piece.outside.at(local[:, 0], local[:, 1]) + 0.05
+    return out
+
+
+def _right_end(mask: BoolArray, best: Spot | None) -> Spot | None:
+    """A pixel well inside the rightmost tenth of a mask, or `best` where that lies further right."""
+    rows, columns = np.nonzero(mask)
+    if not len(rows):
+        return best
+    end = columns >= np.quantile(columns, 0.9)
+    rows, columns = rows[end], columns[end]
+    k = int(np.argmin((rows - np.median(rows)) ** 2 + (columns - np.median(columns)) ** 2))
+    found = (float(columns[k]), float(rows[k]))
+    return found if best is None or found[0] > best[0] else best

@@ -1,0 +1,93 @@
+"""Thicknesses read off a plane section: where the rubber is least and most, where the wall is least. Lengths mm."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+from shapely import get_coordinates, segmentize
+from shapely.geometry import LineString
+from shapely.geometry.base import BaseGeometry
+
+from shellgen.envelope.raster import FloatArray
+
+Spot = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Gauge:
+    """A thickness measured in a section between two points of its plane."""
+
+    start: Spot
+    end: Spot
+
+    @property
+    def length_mm(self) -> float:
+        """Distance of the two points."""
+        return float(np.hypot(self.end[0] - self.start[0], self.end[1] - self.start[1]))
+
+
+def rubber_gauges(pattern: BaseGeometry, rubber: BaseGeometry, floor: float | None, margin_mm: float) -> list[Gauge]:
+    """The least and the greatest distance from the pattern's outline to the outside of the rubber, in the plane.
+
+    floor : height of the board in the plane's second coordinate (None if the plane is level, or without a board);
+    points less than `margin_mm` above it are left out, for there the rubber ends. Empty where nothing can be measured.
+    """
+    body = pattern.union(rubber).buffer(0.01).buffer(-0.01)
+    inner, outer = _outline(pattern), _outline(body)
+    if floor is not None:
+        inner, outer = inner[inner[:, 1] > floor + margin_mm], outer[outer[:, 1] > floor + 0.02]
+    return _extremes(inner, outer)
+
+
+def wall_gauge(
+    shell: BaseGeometry, rubber: BaseGeometry, reach_mm: float, floor: float | None, margin_mm: float
+) -> list[Gauge]:
+    """The least distance through the shell from its inside (within `reach_mm` of the rubber) to its outside."""
+    outline = _outline(shell.buffer(0.03).buffer(-0.03))
+    if floor is not None:
+        outline = outline[outline[:, 1] > floor + 0.05]
+    skin = _outline(rubber)
+    if not len(outline) or not len(skin):
+        return []
+    away = cKDTree(skin).query(outline)[0]
+    inner, outer = outline[away <= reach_mm], outline[away > 2.0 * reach_mm + 0.5]
+    if floor is not None:
+        inner = inner[inner[:, 1] > floor + margin_mm]
+    return _extremes(inner, outer)[:1]
+
+
+def flange_gauge(shell: BaseGeometry, below_tip_mm: float) -> list[Gauge]:
+    """The level chord of one piece's section `below_tip_mm` under its highest point: the flange's thickness there."""
+    if shell.is_empty:
+        return []
+    left, _, right, top = shell.bounds
+    level = top - below_tip_mm
+    chord = shell.intersection(LineString([(left - 1.0, level), (right + 1.0, level)]))
+    runs = [run for run in getattr(chord, "geoms", [chord]) if run.length > 0]
+    if not runs:
+        return []
+    longest = max(runs, key=lambda run: run.length)
+    return [Gauge(_spot(longest.coords[0]), _spot(longest.coords[-1]))]
+
+
+def _extremes(inner: FloatArray, outer: FloatArray) -> list[Gauge]:
+    """Of the shortest ways from each inner point to the outer points, the shortest and the longest."""
+    if not len(inner) or not len(outer):
+        return []
+    distance, nearest = cKDTree(outer).query(inner)
+    least, most = int(np.argmin(distance)), int(np.argmax(distance))
+    return [Gauge(_spot(inner[k]), _spot(outer[nearest[k]])) for k in (least, most)]
+
+
+def _outline(area: BaseGeometry, step_mm: float = 0.5) -> FloatArray:
+    """Points along all outlines of an area, at most `step_mm` apart, (n, 2)."""
+    points: FloatArray = get_coordinates(segmentize(area.boundary, step_mm))
+    return points
+
+
+def _spot(point: Sequence[float] | FloatArray) -> Spot:
+    """Two floats."""
+    return float(point[0]), float(point[1])

@@ -1,0 +1,55 @@
+"""All pictures of a build, written as PNG files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Literal, Protocol
+
+from PIL import Image
+
+from shellgen.export.write import file_stem
+from shellgen.mold.mold import Mold, Part
+from shellgen.sheet import paper
+from shellgen.sheet.pull_view import draw_from_pull
+from shellgen.sheet.section_view import draw_section
+from shellgen.sheet.solid_views import draw_assembled, draw_exploded
+
+
+class Check(Protocol):
+    """What a picture needs to know of a check."""
+
+    @property
+    def title(self) -> str:
+        """What was checked."""
+        ...
+
+    @property
+    def status(self) -> Literal["pass", "warn", "fail"]:
+        """How it came out."""
+        ...
+
+
+def draw_all(mold: Mold, checks: Sequence[Check], folder: Path) -> list[str]:
+    """Draw assembled, exploded, section and each shell piece from its pull into `folder`; returns the file names.
+
+    Where a check failed, DO NOT MAKE stands across every picture. The same mold and checks give the same bytes.
+    """
+    failed = [check.title for check in checks if check.status == "fail"]
+    drawings: list[tuple[str, Callable[[], Image.Image]]] = [
+        ("assembled.png", lambda: draw_assembled(mold)),
+        ("exploded.png", lambda: draw_exploded(mold)),
+        ("section.png", lambda: draw_section(mold)),
+    ]
+    for part in mold.parts:
+        if part.kind == "shell":
+            drawings.append((f"{file_stem(part.name)}-from-pull.png", _from_pull(mold, part)))
+    names = []
+    for name, drawing in drawings:
+        names.append(paper.save(paper.banner(drawing(), failed), folder / name))
+    return names
+
+
+def _from_pull(mold: Mold, part: Part) -> Callable[[], Image.Image]:
+    """The drawing of one piece, yet to be made."""
+    return lambda: draw_from_pull(mold, part)

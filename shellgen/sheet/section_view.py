@@ -1,0 +1,200 @@
+"""The section picture: the mold cut across its parting and along it, in flat colours, with measured thicknesses."""
+
+from __future__ import annotations
+
+import numpy as np
+from PIL import Image, ImageDraw
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import unary_union
+
+from shellgen.envelope.raster import FloatArray
+from shellgen.mold.mold import Mold
+from shellgen.sheet import cast, paper
+from shellgen.sheet.hatch import Layer, paint
+from shellgen.sheet.measure import Gauge, flange_gauge, rubber_gauges, wall_gauge
+from shellgen.sheet.paper import Colour, Spot
+from shellgen.sheet.section import Plane, area_of, slice_mesh
+from shellgen.sheet.strokes import Strokes
+from shellgen.sheet.tags import Tag, draw_tags
+
+_ROOM = (paper.MARGIN + 225, 180, paper.SIZE[0] - paper.MARGIN - 130, paper.SIZE[1] - 150)
+_BETWEEN = 80
+_GAUGE: Colour = (176, 30, 60)
+
+
+def draw_section(mold: Mold) -> Image.Image:
+    """Two sections side by side at one scale."""
+    page = paper.blank()
+    strokes = Strokes()
+    planes = cutting_planes(mold)
+    cuts = [_cut(mold, plane) for plane, _ in planes]
+    spans = [np.ptp(_bounds(layers), axis=0) for layers in cuts]
+    free = _ROOM[2] - _ROOM[0] - _BETWEEN
+    scale = float(max(sum(s[0] for s in spans) / free, max(s[1] for s in spans) / (_ROOM[3] - _ROOM[1]), 1e-9))
+    gap = (free - sum(s[0] for s in spans) / scale) / 3
+    x = _ROOM[0] + gap
+    for number, ((plane, words), layers, span) in enumerate(zip(planes, cuts, spans, strict=True)):
+        wide = float(span[0]) / scale
+        place = _placed(layers, (x, x + wide), scale)
+        flange = paint(page, layers, plane, place, scale, mold)
+        _board(mold, plane, layers, place, scale, strokes)
+        _bolt_axes(mold, plane, place, scale, strokes)
+        if number == 0:
+            tags = _gauges(mold, plane, layers, place, scale, strokes)
+            draw_tags(page, strokes, tags, (paper.MARGIN, 150, int(x + wide), paper.SIZE[1] - 130))
+        else:
+            tags = _part_tags(layers, place, scale)
+            tags += [Tag("flange", flange, side="right")] if flange else []
+            draw_tags(page, strokes, tags, (int(x), 150, paper.SIZE[0] - paper.MARGIN, paper.SIZE[1] - 130))
+        ImageDraw.Draw(page).text((x + wide / 2, 130), words, paper.INK, paper.font(22), anchor="ms")
+        x += wide + _BETWEEN + gap
+    strokes.ink(page)
+    paper.title(page, mold.design.settings.name, "section", "thicknesses as measured in the left section")
+    colours = cast.part_colours(mold)
+    entries = [("pattern", paper.PATTERN)] + [(part.name, colours[part.name]) for part in mold.parts]
+    paper.legend(page, entries)
+    paper.scale_bar(page, scale)
+    return page
+
+
+def cutting_planes(mold: Mold) -> list[tuple[Plane, str]]:
+    """Across the parting through the middle of the pattern, and along the parting, each with its caption.
+
+    Two halves: the first holds the pull and the upright, the second lies half a flange thickness inside the first
+    piece. Other kinds: level at half height, where all pieces show, and upright through the first piece's pull.
+    """
+    skin = mold.design.pattern.skin.vertices_mm
+    middle = (skin.min(0) + skin.max(0)) / 2
+    pulls = [np.array(part.pull) for part in cast.rigid_in_order(mold) if part.kind == "shell" and part.pull]
+    first = pulls[0] if pulls else np.array([0.0, 1.0, 0.0])
+    upright = np.array([0.0, 0.0, 1.0]) if abs(first[2]) < 0.9 else np.array([0.0, 1.0, 0.0])
+    halves = len(pulls) == 2 and float(pulls[0] @ pulls[1]) < -0.99
+    if not halves:
+        level = Plane(cast.as_point(middle), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+        return [(level, "level, at half height"), (_plane(middle, first, upright), "upright, through the first pull")]
+    flange = mold.design.settings.flange.thickness_mm or 0.0
+    inside = _parting_middle(mold, first, middle) + 0.5 * flange * first
+    across = np.cross(upright, first)
+    return [
+        (_plane(middle, first, upright), "across the parting"),
+        (_plane(inside, across, upright), "along the parting, half a flange deep"),
+    ]
+
+
+def _parting_middle(mold: Mold, pull: FloatArray, middle: FloatArray) -> FloatArray:
+    """The pattern's middle moved along the pull to the parting, as far as the flange bolts tell where that is."""
+    seats = [np.mean(bolt.seats_mm, axis=0) for bolt in mold.design.bolts if bolt.setup == "closing"]
+    along = float(np.median([seat @ pull for seat in seats])) if seats else float(middle @ pull)
+    moved: FloatArray = middle + (along - float(middle @ pull)) * pull
+    return moved
+
+
+def _plane(origin: FloatArray, right: FloatArray, up: FloatArray) -> Plane:
+    """A plane with unit axes at right angles, `right` kept."""
+    r = right / np.linalg.norm(right)
+    u = up - float(up @ r) * r
+    return Plane(cast.as_point(origin), cast.as_point(r), cast.as_point(u / np.linalg.norm(u)))
+
+
+def _cut(mold: Mold, plane: Plane) -> list[Layer]:
+    """What the plane cuts: the pattern first, then every part, in order."""
+    skin = mold.design.pattern.skin
+    colours = cast.part_colours(mold)
+    layers = [Layer("pattern", "pattern", paper.PATTERN, tuple(slice_mesh(skin.vertices_mm, skin.faces, plane)))]
+    for part in mold.parts:
+        rings = tuple(slice_mesh(part.vertices_mm, part.faces, plane))
+        layers.append(Layer(part.name, part.kind, colours[part.name], rings))
+    return [layer for layer in layers if layer.rings]
+
+
+def _bounds(layers: list[Layer]) -> FloatArray:
+    """(2, 2) least and greatest corner of all rings."""
+    points = np.vstack([ring for layer in layers for ring in layer.rings] or [np.array([[-1.0, -1.0], [1.0, 1.0]])])
+    return np.array([points.min(0), points.max(0)])
+
+
+def _placed(layers: list[Layer], reach_px: tuple[float, float], scale: float) -> Spot:
+    """The pixel of the plane's origin, so that the cut stands in the middle of its reach across."""
+    x, y = _bounds(layers).mean(0)
+    return sum(reach_px) / 2 - x / scale, (_ROOM[1] + _ROOM[3]) / 2 + y / scale
+
+
+def _board(mold: Mold, plane: Plane, layers: list[Layer], place: Spot, scale: float, strokes: Strokes) -> None:
+    """The board's surface with strokes of ground below it, where the plane stands upright on it."""
+    floor = _floor(mold, plane)
+    if floor is None:
+        return
+    low, high = _bounds(layers)
+    y = place[1] - floor / scale
+    left, right = place[0] + low[0] / scale - 16, place[0] + high[0] / scale + 16
+    strokes.line([(left, y), (right, y)], paper.BOARD_LINE, 2.5)
+    if not cast.has_lid(mold):
+        for x in np.arange(left, right - 6, 14.0):
+            strokes.line([(float(x), y + 11), (float(x) + 10, y + 1)], paper.BOARD_LINE, 1.2)
+
+
+def _floor(mold: Mold, plane: Plane) -> float | None:
+    """Where the board lies in the plane's second coordinate; None without a board or for a level plane."""
+    if mold.design.pattern.mount == "none" or plane.up[2] < 0.9:
+        return None
+    return -plane.origin[2] / plane.up[2]
+
+
+def _bolt_axes(mold: Mold, plane: Plane, place: Spot, scale: float, strokes: Strokes) -> None:
+    """Centre lines of the bolts that the plane meets: along those that lie in it, crosses over those it crosses."""
+    for bolt in mold.design.bolts:
+        ends = plane.to_plane(np.array(bolt.seats_mm))
+        spots = [(place[0] + float(p[0]) / scale, place[1] - float(p[1]) / scale) for p in ends]
+        if np.abs(ends[:, 2]).max() < 0.5 * bolt.hole_mm:
+            (x0, y0), (x1, y1) = spots
+            more = 10.0 / max(np.hypot(x1 - x0, y1 - y0), 1e-9)
+            start, end = (x0 - more * (x1 - x0), y0 - more * (y1 - y0)), (x1 + more * (x1 - x0), y1 + more * (y1 - y0))
+            strokes.dashed(start, end, paper.INK, 1.2, 12.0, 4.0)
+        elif ends[0, 2] * ends[1, 2] < 0 and np.hypot(*(ends[1] - ends[0])[:2]) < bolt.hole_mm:
+            x, y = spots[0]
+            reach = 0.5 * bolt.hole_mm / scale + 6.0
+            strokes.line([(x - reach, y), (x + reach, y)], paper.INK, 1.0)
+            strokes.line([(x, y - reach), (x, y + reach)], paper.INK, 1.0)
+
+
+def _part_tags(layers: list[Layer], place: Spot, scale: float) -> list[Tag]:
+    """A tag at an inner point of each part's largest area."""
+    tags = []
+    for layer in layers:
+        area: BaseGeometry = area_of(list(layer.rings))
+        largest = max(getattr(area, "geoms", [area]), key=lambda a: a.area)
+        spot = largest.representative_point()
+        tags.append(Tag(layer.name, (place[0] + spot.x / scale, place[1] - spot.y / scale), layer.colour, "right"))
+    return tags
+
+
+def _gauges(mold: Mold, plane: Plane, layers: list[Layer], place: Spot, scale: float, strokes: Strokes) -> list[Tag]:
+    """Measured rubber and wall, drawn where they were found; their tags."""
+    areas = {
+        kind: unary_union([area_of(list(x.rings)) for x in layers if x.kind == kind])
+        for kind in ("pattern", "jacket", "shell")
+    }
+    settings, floor = mold.design.settings, _floor(mold, plane)
+    thickness, wall = settings.jacket.thickness_mm, settings.shell.wall_mm
+    named: list[tuple[str, Gauge]] = []
+    if not areas["pattern"].is_empty and not areas["jacket"].is_empty:
+        found = rubber_gauges(areas["pattern"], areas["jacket"], floor, 2.0 * thickness)
+        named += list(zip(("rubber, least", "rubber, most"), found, strict=False))
+    if not areas["jacket"].is_empty and not areas["shell"].is_empty:
+        clearance = settings.jacket.clearance_mm
+        reach = (0.5 if clearance is None else clearance) + 0.25
+        solid = areas["jacket"].union(areas["pattern"])
+        named += [("wall, least", gauge) for gauge in wall_gauge(areas["shell"], solid, reach, floor, 2.0 * wall)]
+    flange = settings.flange.width_mm
+    if flange and floor is not None:
+        first = next((x for x in layers if x.kind == "shell"), None)
+        named += (
+            [("flange", gauge) for gauge in flange_gauge(area_of(list(first.rings)), 0.4 * flange)] if first else []
+        )
+    tags = []
+    for words, gauge in named:
+        start, end = ((place[0] + x / scale, place[1] - y / scale) for x, y in (gauge.start, gauge.end))
+        strokes.arrow(start, end, _GAUGE, 2.0, both=True)
+        middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+        tags.append(Tag(f"{words} {gauge.length_mm:.1f} mm", middle, _GAUGE, "left"))
+    return tags
