@@ -164,6 +164,8 @@ def _pair_crowded(vertices, faces, mates, order, starts, over):  # type: ignore[
         if abs(az) < abs(ax) and abs(az) < abs(ay):
             sx, sy, sz = -ay, ax, 0.0
         long = np.sqrt(ax * ax + ay * ay + az * az)
+        if long == 0.0:
+            continue
         tx, ty, tz = (ay * sz - az * sy) / long, (az * sx - ax * sz) / long, (ax * sy - ay * sx) / long
         ups = 0
         for i in range(c):
