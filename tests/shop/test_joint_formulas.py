@@ -181,15 +181,17 @@ def test_head_and_lift_of_a_liquid():
     assert buoyancy_n(14.13717e6, 1.05) == pytest.approx(145.6, abs=0.05)
 
 
-def test_line_load_adds_up_by_hand():
-    # (0.01 + 0.02) MPa on 10 000 mm2 = 300 N, and 2 kg = 19.6133 N, over 500 mm
-    head = 0.01 / head_pressure_mpa(1.0, 1.0)
-    loads = JointLoads(head, 1.0, squeeze_mpa(modulus_mpa=1, squeeze_mm=0.2, thickness_mm=10), weight_n(2000), 1e4, 500)
-    assert loads.line_load_n_per_mm == pytest.approx((300 + 19.6133) / 500, rel=1e-9)
+def test_line_load_takes_the_worse_pose_by_hand():
+    # upright 0.01 MPa on 10 000 mm2 = 100 N; level 20 kg = 196.133 N; squeeze 1 MPa * 0.2/10 = 0.02 MPa = 200 N; 500 mm
+    squeezed = squeeze_mpa(modulus_mpa=1, squeeze_mm=0.2, thickness_mm=10)
+    level = JointLoads(0.01, squeezed, weight_n(20000), 1e4, 500)
+    assert level.line_load_n_per_mm == pytest.approx((196.133 + 200) / 500, rel=1e-9)
+    upright = JointLoads(0.01, squeezed, weight_n(2000), 1e4, 500)
+    assert upright.line_load_n_per_mm == pytest.approx((100 + 200) / 500, rel=1e-9)
     with pytest.raises(ShellgenError, match="seam's length 0 mm must be above zero"):
-        JointLoads(1, 1, 0, 0, 1, 0)
-    with pytest.raises(ShellgenError, match="head_mm = -1 must be zero or more"):
-        JointLoads(-1, 1, 0, 0, 1, 10)
+        JointLoads(1, 0, 0, 1, 0)
+    with pytest.raises(ShellgenError, match="pressure_mpa = -1 must be zero or more"):
+        JointLoads(-1, 0, 0, 1, 10)
 
 
 def test_handbook_bands():

@@ -28,7 +28,7 @@ def joint(thickness: float = 8.0, **changes: float) -> JointSection:
 
 def loads(line_load: float) -> JointLoads:
     """Loads that come to the given force per length, all of it weight."""
-    return JointLoads(0, 1, 0, line_load * 1000, 0, 1000)
+    return JointLoads(0, 0, line_load * 1000, 0, 1000)
 
 
 def test_section_by_hand():

@@ -32,13 +32,12 @@ def squeeze_mpa(*, modulus_mpa: float, squeeze_mm: float, thickness_mm: float) -
 class JointLoads:
     """Loads on the whole seam of one mold.
 
-    head_mm : greatest height of liquid in any pose, of `density_g_cm3`. squeeze_mpa : from a jacket too thick for its
-    room. weight_n : all that hangs on the bolts when the parting lies level. area_mm2 : what the pressure pushes on,
-    seen along the pull. seam_mm : length of flange that holds it.
+    pressure_mpa : of the liquid at its deepest, in the worst pose. squeeze_mpa : from a jacket too thick for its room.
+    weight_n : all that hangs on the bolts when the parting lies level: liquid, rubber, the lower piece.
+    area_mm2 : what the pressure pushes on, seen along the pull. seam_mm : length of flange that holds it.
     """
 
-    head_mm: float
-    density_g_cm3: float
+    pressure_mpa: float
     squeeze_mpa: float
     weight_n: float
     area_mm2: float
@@ -46,21 +45,21 @@ class JointLoads:
 
     def __post_init__(self) -> None:
         """Refuse negative loads and a seam without length."""
-        for name in ("head_mm", "density_g_cm3", "squeeze_mpa", "weight_n", "area_mm2"):
+        for name in ("pressure_mpa", "squeeze_mpa", "weight_n", "area_mm2"):
             if not getattr(self, name) >= 0:
                 raise DesignError(f"joint loads: {name} = {getattr(self, name):g} must be zero or more.")
         if not self.seam_mm > 0:
             raise DesignError(f"joint loads: the seam's length {self.seam_mm:g} mm must be above zero.")
 
     @property
-    def pressure_mpa(self) -> float:
-        """Pressure of the liquid at its deepest."""
-        return head_pressure_mpa(self.density_g_cm3, self.head_mm)
-
-    @property
-    def line_load_n_per_mm(self) -> float:
-        """Force that parts the seam, per length: (pressure + squeeze) area + weight, over the seam's length.
+    def upright_n(self) -> float:
+        """Force that parts the pieces when the parting stands upright: the liquid's pressure on the whole area.
 
         The pressure at the deepest point is taken everywhere, so any gap may be the lowest one.
         """
-        return ((self.pressure_mpa + self.squeeze_mpa) * self.area_mm2 + self.weight_n) / self.seam_mm
+        return self.pressure_mpa * self.area_mm2
+
+    @property
+    def line_load_n_per_mm(self) -> float:
+        """Force that parts the seam, per length: the worse pose (upright, or level by weight), and the squeeze."""
+        return (max(self.upright_n, self.weight_n) + self.squeeze_mpa * self.area_mm2) / self.seam_mm
