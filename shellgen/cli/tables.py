@@ -19,8 +19,8 @@ def print_build(manifest: Mapping[str, Any], folder: Path, timings: Mapping[str,
     console = wide_console()
     for block in build_blocks(manifest):
         console.print(block)
-    seconds = f" in {timings['total']:.1f} s" if "total" in timings else ""
-    console.print(f"Written to {folder}{seconds}", markup=False, highlight=False, soft_wrap=True)
+    seconds = sum(timings.values())
+    console.print(f"Written to {folder} in {seconds:.1f} s.", markup=False, highlight=False, soft_wrap=True)
 
 
 def wide_console() -> Console:

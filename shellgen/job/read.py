@@ -17,7 +17,7 @@ from pydantic import ValidationError
 from shellgen.errors import JobError
 from shellgen.job.complaint import complaints
 from shellgen.job.model import Settings
-from shellgen.job.rules import broken_rules
+from shellgen.job.rules import RESERVED_NAMES, broken_rules
 
 MOST_COMPLAINTS = 5
 LARGEST_FILE_BYTES = 1_000_000
@@ -46,7 +46,7 @@ def read_job(path: str | Path) -> Job:
     path = Path(path)
     data = _parsed(path.name, _text(path))
     if "name" not in data:
-        data = {"name": _name_from(path.stem), **data}
+        data = {"name": name_from(path.stem), **data}
     try:
         settings = Settings.model_validate_json(json.dumps(data), strict=True)
         sentences = broken_rules(settings)
@@ -128,6 +128,11 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def _name_from(stem: str) -> str:
-    name = re.sub(r"[^A-Za-z0-9 ._-]+", "-", stem).strip(" ._-")[:60].strip(" ._-")
-    return name or "job"
+def name_from(stem: str) -> str:
+    """A job's name from a file's name without its ending: what a name cannot hold becomes "-".
+
+    >>> name_from("Glocke (2)")
+    'Glocke -2'
+    """
+    name = re.sub(r"[^A-Za-z0-9 ._-]+", "-", stem).strip(" ._-")[:60].strip(" ._-") or "job"
+    return f"{name}-job" if name.lower() in RESERVED_NAMES else name
