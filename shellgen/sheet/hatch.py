@@ -31,8 +31,17 @@ class Layer:
     rings: tuple[FloatArray, ...]
 
 
-def paint(page: Image.Image, layers: list[Layer], plane: Plane, place: Spot, scale: float, mold: Mold) -> Spot | None:
-    """Paint cut faces on a page; returns a pixel on the flange at its right end, None where none is cut.
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A name for a place on the page."""
+
+    name: str
+    colour: Colour
+    at: Spot
+
+
+def paint(page: Image.Image, layers: list[Layer], plane: Plane, place: Spot, scale: float, mold: Mold) -> list[Mark]:
+    """Paint cut faces on a page; returns their names with a pixel near their right ends, the flange for itself.
 
     place : pixel of the plane's origin, scale : mm per pixel.
     """
@@ -45,10 +54,11 @@ def paint(page: Image.Image, layers: list[Layer], plane: Plane, place: Spot, sca
     rows, columns = np.indices(sheet.shape[:2], sparse=True)
     recipes = {piece.name: piece for piece in mold.design.pieces}
     shells = 0
-    spot: Spot | None = None
+    marks: list[Mark] = []
     for layer in layers:
         mask = _filled(layer.rings, origin, scale, size)
         sheet[mask] = layer.colour
+        wall = mask
         if layer.kind in ("shell", "lid", "spacer"):
             lean = columns + rows if shells % 2 == 0 else columns - rows
             shells += layer.kind == "shell"
@@ -56,14 +66,12 @@ def paint(page: Image.Image, layers: list[Layer], plane: Plane, place: Spot, sca
             if layer.name in recipes:
                 flange = _flange(mask, recipes[layer.name], plane, origin, scale)
                 _tone(sheet, flange, 0.90)
-                spot = _right_end(flange, spot)
+                marks += _marked("flange", paper.PAPER, flange, (left, top))
+                wall = mask & ~flange
                 _tone(sheet, flange & ((lean + _PITCH // 2) % _PITCH < 2), 0.62)
         elif layer.kind == "pattern":
-            _tone(
-                sheet,
-                mask & ((columns % 28 < 3) & (rows % 28 < 3) | ((columns + 14) % 28 < 3) & ((rows + 14) % 28 < 3)),
-                0.72,
-            )
+            _tone(sheet, mask & (_dots(columns, rows) | _dots(columns + 14, rows + 14)), 0.72)
+        marks += _marked(layer.name, layer.colour, wall, (left, top))
     image = Image.fromarray(sheet)
     draw = ImageDraw.Draw(image)
     for layer in layers:
@@ -71,7 +79,8 @@ def paint(page: Image.Image, layers: list[Layer], plane: Plane, place: Spot, sca
             closed = np.vstack([ring, ring[:1]]) / scale * _FINE * (1, -1) + origin
             draw.line([(float(x), float(y)) for x, y in closed], paper.INK, 3, joint="curve")
     page.paste(image.reduce(_FINE), (left, top))
-    return None if spot is None else (left + spot[0] / _FINE, top + spot[1] / _FINE)
+    flanges = [mark for mark in marks if mark.name == "flange"]
+    return [mark for mark in marks if mark.name != "flange"] + sorted(flanges, key=lambda mark: -mark.at[0])[:1]
 
 
 def _dots(columns: npt.NDArray[np.intp], rows: npt.NDArray[np.intp]) -> BoolArray:
@@ -106,13 +115,12 @@ def _flange(mask: BoolArray, piece: PieceRecipe, plane: Plane, origin: Spot, sca
     return out
 
 
-def _right_end(mask: BoolArray, best: Spot | None) -> Spot | None:
-    """A pixel well inside the rightmost tenth of a mask, or `best` where that lies further right."""
+def _marked(name: str, colour: Colour, mask: BoolArray, corner: Spot) -> list[Mark]:
+    """A mark at a page pixel well inside the rightmost tenth of a mask; none where the mask is all but empty."""
     rows, columns = np.nonzero(mask)
-    if not len(rows):
-        return best
+    if len(rows) < 40:
+        return []
     end = columns >= np.quantile(columns, 0.9)
     rows, columns = rows[end], columns[end]
     k = int(np.argmin((rows - np.median(rows)) ** 2 + (columns - np.median(columns)) ** 2))
-    found = (float(columns[k]), float(rows[k]))
-    return found if best is None or found[0] > best[0] else best
+    return [Mark(name, colour, (corner[0] + float(columns[k]) / _FINE, corner[1] + float(rows[k]) / _FINE))]

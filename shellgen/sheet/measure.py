@@ -74,11 +74,15 @@ def flange_gauge(shell: BaseGeometry, below_tip_mm: float) -> list[Gauge]:
 
 
 def _extremes(inner: FloatArray, outer: FloatArray) -> list[Gauge]:
-    """Of the shortest ways from each inner point to the outer points, the shortest and the longest."""
+    """Of the shortest ways from each inner point to the outer points, the shortest and the longest.
+
+    Of ways equal within 0.02 mm the one furthest left, so that it is near its words.
+    """
     if not len(inner) or not len(outer):
         return []
     distance, nearest = cKDTree(outer).query(inner)
-    least, most = int(np.argmin(distance)), int(np.argmax(distance))
+    least = int(np.argmin(np.where(distance <= distance.min() + 0.02, inner[:, 0], np.inf)))
+    most = int(np.argmin(np.where(distance >= distance.max() - 0.02, inner[:, 0], np.inf)))
     return [Gauge(_spot(inner[k]), _spot(outer[nearest[k]])) for k in (least, most)]
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from PIL import Image, ImageDraw
-from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from shellgen.envelope.raster import FloatArray
@@ -36,15 +35,14 @@ def draw_section(mold: Mold) -> Image.Image:
     for number, ((plane, words), layers, span) in enumerate(zip(planes, cuts, spans, strict=True)):
         wide = float(span[0]) / scale
         place = _placed(layers, (x, x + wide), scale)
-        flange = paint(page, layers, plane, place, scale, mold)
+        marks = paint(page, layers, plane, place, scale, mold)
         _board(mold, plane, layers, place, scale, strokes)
         _bolt_axes(mold, plane, place, scale, strokes)
         if number == 0:
             tags = _gauges(mold, plane, layers, place, scale, strokes)
             draw_tags(page, strokes, tags, (paper.MARGIN, 150, int(x + wide), paper.SIZE[1] - 130))
         else:
-            tags = _part_tags(layers, place, scale)
-            tags += [Tag("flange", flange, side="right")] if flange else []
+            tags = [Tag(mark.name, mark.at, mark.colour, "right") for mark in marks]
             draw_tags(page, strokes, tags, (int(x), 150, paper.SIZE[0] - paper.MARGIN, paper.SIZE[1] - 130))
         ImageDraw.Draw(page).text((x + wide / 2, 130), words, paper.INK, paper.font(22), anchor="ms")
         x += wide + _BETWEEN + gap
@@ -157,17 +155,6 @@ def _bolt_axes(mold: Mold, plane: Plane, place: Spot, scale: float, strokes: Str
             strokes.line([(x, y - reach), (x, y + reach)], paper.INK, 1.0)
 
 
-def _part_tags(layers: list[Layer], place: Spot, scale: float) -> list[Tag]:
-    """A tag at an inner point of each part's largest area."""
-    tags = []
-    for layer in layers:
-        area: BaseGeometry = area_of(list(layer.rings))
-        largest = max(getattr(area, "geoms", [area]), key=lambda a: a.area)
-        spot = largest.representative_point()
-        tags.append(Tag(layer.name, (place[0] + spot.x / scale, place[1] - spot.y / scale), layer.colour, "right"))
-    return tags
-
-
 def _gauges(mold: Mold, plane: Plane, layers: list[Layer], place: Spot, scale: float, strokes: Strokes) -> list[Tag]:
     """Measured rubber and wall, drawn where they were found; their tags."""
     areas = {
@@ -196,5 +183,5 @@ def _gauges(mold: Mold, plane: Plane, layers: list[Layer], place: Spot, scale: f
         start, end = ((place[0] + x / scale, place[1] - y / scale) for x, y in (gauge.start, gauge.end))
         strokes.arrow(start, end, _GAUGE, 2.0, both=True)
         middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
-        tags.append(Tag(f"{words} {gauge.length_mm:.1f} mm", middle, _GAUGE, "left"))
+        tags.append(Tag(f"{words} {gauge.length_mm:.1f} mm", middle, _GAUGE, "left", dot=False))
     return tags

@@ -39,7 +39,10 @@ def draw_assembled(mold: Mold) -> Image.Image:
     found = spots(picture, len(shown))
     names = [Tag(p.name, s, colours[p.name], body=k) for k, (p, s) in enumerate(zip(shown, found, strict=True)) if s]
     if board is not None:
-        names.append(Tag("board, z = 0", camera.at(cast.as_point((board[0] + board[1]) / 2)), paper.BOARD))
+        nearest = max(
+            (board + np.roll(board, 1, axis=0)) / 2, key=lambda point: float(point @ np.array(camera.towards))
+        )
+        names.append(Tag("board, z = 0", camera.at(cast.as_point(nearest)), paper.BOARD))
     paper.title(page, mold.design.settings.name, "assembled", cast.size_words(points))
     draw_tags(page, strokes, names, _TAGS, body_map(picture))
     strokes.ink(page)

@@ -25,7 +25,7 @@ _APART = 38.0
 class Tag:
     """A name: the words, the pixel it points at, the colour of its spot, and where it must stand if that matters.
 
-    body : the number by which the map of the picture knows the part, -1 for none.
+    body : the number by which the map of the picture knows the part, -1 for none. dot : a spot at the line's end.
     """
 
     words: str
@@ -33,6 +33,7 @@ class Tag:
     colour: Colour = paper.PAPER
     side: Side | None = None
     body: int = -1
+    dot: bool = True
 
 
 def draw_tags(
@@ -93,5 +94,7 @@ def _clearest(tag: Tag, frame: tuple[int, int, int, int], seen: Map | None) -> S
 def _leader(strokes: Strokes, tag: Tag, knee: Spot) -> None:
     """The line from a tag to its spot, with a dot at the end."""
     strokes.line([knee, tag.at], width=1.5, halo=True)
+    if not tag.dot:
+        return
     strokes.dot(tag.at, 4.0, tag.colour)
     strokes.circle(tag.at, 5.5, width=1.8)

@@ -146,6 +146,35 @@ def _normal_at(screen, faces, corners, f, column, row):  # type: ignore[no-untyp
 
 
 @njit(cache=True, nogil=True)
+def _light_row(  # type: ignore[no-untyped-def]
+    screen, faces, body_of, corners, colours, flat, plane, owner, seen, row, normals, lit
+):
+    """Normals and lit colours of one sub-pixel row into two (width, 3) buffers; its first and last drawn column."""
+    width = owner.shape[1]
+    left, right = width, -1
+    for column in range(width):
+        f = owner[row, column]
+        if f == -1:
+            continue
+        left, right = min(left, column), column
+        if f < -1:
+            seen[row, column] = body_of[-2 - f]
+            for k in range(3):
+                normals[column, k] = plane[k]
+                lit[column, k] = flat[body_of[-2 - f], k]
+            continue
+        seen[row, column] = body_of[f]
+        nx, ny, nz, u, v, w = _normal_at(screen, faces, corners, f, column, row)
+        normals[column, 0], normals[column, 1], normals[column, 2] = nx, ny, nz
+        light = _AMBIENT + _HEAD * nz + _SKY * (-0.80 * ny - 0.45 * nx + 0.40 * nz)
+        light = min(1.12, max(0.25, light))
+        a, b, c = faces[f]
+        for k in range(3):
+            lit[column, k] = min(255.0, light * (u * colours[a, k] + v * colours[b, k] + w * colours[c, k]))
+    return left, right
+
+
+@njit(cache=True, nogil=True)
 def shade(  # type: ignore[no-untyped-def]
     screen, faces, body_of, corners, colours, flat, plane, depth, owner, look, step, over, rgb, seen, first, last
 ):
@@ -155,42 +184,33 @@ def shade(  # type: ignore[no-untyped-def]
     sub-pixel. step : contour lines wherever the depth passes an odd multiple of half of it; 0 for none.
     """
     height, width = depth.shape
-    low, high = max(0, first * over - 1), min(height, last * over + 1)
-    normals = np.zeros((high - low, width, 3), np.float32)
-    lit = np.zeros((high - low, width, 3), np.float32)
-    for row in range(low, high):
-        for column in range(width):
-            f = owner[row, column]
-            if f == -1:
-                continue
-            if f < -1:
-                for k in range(3):
-                    normals[row - low, column, k] = plane[k]
-                    lit[row - low, column, k] = flat[body_of[-2 - f], k]
-                continue
-            nx, ny, nz, u, v, w = _normal_at(screen, faces, corners, f, column, row)
-            normals[row - low, column, 0], normals[row - low, column, 1], normals[row - low, column, 2] = nx, ny, nz
-            light = _AMBIENT + _HEAD * nz + _SKY * (-0.80 * ny - 0.45 * nx + 0.40 * nz)
-            light = min(1.12, max(0.25, light))
-            a, b, c = faces[f]
-            for k in range(3):
-                lit[row - low, column, k] = light * (u * colours[a, k] + v * colours[b, k] + w * colours[c, k])
+    ring = over + 2
+    normals, lit = np.zeros((ring, width, 3), np.float32), np.zeros((ring, width, 3), np.float32)
+    reach = np.empty((ring, 2), np.int64)
+    done = max(0, first * over - 1)
     share = 1.0 / (over * over)
     for row in range(first, last):
+        while done < min(height, row * over + over + 1):
+            k = done % ring
+            reach[k] = _light_row(
+                screen, faces, body_of, corners, colours, flat, plane, owner, seen, done, normals[k], lit[k]
+            )
+            done += 1
+        left, right = width, -1
+        for i in range(max(0, row * over - 1), done):
+            left, right = min(left, reach[i % ring, 0]), max(right, reach[i % ring, 1])
         for column in range(width // over):
             red, green, blue = 0.0, 0.0, 0.0
+            if column * over + over < left or column * over > right + 1:
+                rgb[row, column] = look[:3]
+                continue
             for i in range(row * over, row * over + over):
                 for j in range(column * over, column * over + over):
-                    line = _line(depth, owner, body_of, normals, low, step, i, j)
+                    line = _line(depth, owner, body_of, normals, step, i, j)
                     if owner[i, j] == -1:
                         r, g, b = look[0], look[1], look[2]
                     else:
-                        seen[i, j] = body_of[max(owner[i, j], -2 - owner[i, j])]
-                        r, g, b = (
-                            min(255.0, lit[i - low, j, 0]),
-                            min(255.0, lit[i - low, j, 1]),
-                            min(255.0, lit[i - low, j, 2]),
-                        )
+                        r, g, b = lit[i % ring, j, 0], lit[i % ring, j, 1], lit[i % ring, j, 2]
                     red += r + line * (look[3] - r)
                     green += g + line * (look[4] - g)
                     blue += b + line * (look[5] - b)
@@ -200,9 +220,10 @@ def shade(  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _line(depth, owner, body_of, normals, low, step, i, j):  # type: ignore[no-untyped-def]
+def _line(depth, owner, body_of, normals, step, i, j):  # type: ignore[no-untyped-def]
     """Strength of the ink at a sub-pixel, 0 to 1: outline, change of body, step in depth, crease, contour."""
     height, width = depth.shape
+    ring = len(normals)
     f = owner[i, j]
     own = -1 if f == -1 else body_of[max(f, -2 - f)]
     strength = 0.0
@@ -227,7 +248,7 @@ def _line(depth, owner, body_of, normals, low, step, i, j):  # type: ignore[no-u
         bend = abs(depth[i0, j0] + depth[i1, j1] - 2.0 * depth[i, j])
         if bend > 8.0:
             strength = max(strength, min(0.7, 0.1 * (bend - 8.0)))
-        p, q = normals[i0 - low, j0], normals[i1 - low, j1]
+        p, q = normals[i0 % ring, j0], normals[i1 % ring, j1]
         turn = p[0] * q[0] + p[1] * q[1] + p[2] * q[2]
         if turn < 0.90:
             strength = max(strength, min(0.5, 2.5 * (0.90 - turn)))
