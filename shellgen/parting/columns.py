@@ -158,33 +158,11 @@ def _foot_cones(points: FloatArray, sign: float, lowest: float, slope: float, pi
                     heights[i, j] = cone
 
 
-@njit(cache=True, nogil=True)
-def _trace(
-    points: FloatArray, faces: IntArray, rows: int, columns: int, lowest: float, slope: float, pitch: float
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, float, int, int]:
-    """Z-buffer both ways, then the drafted fields. slope <= 0: no draft. lowest : no cone stands below it [nodes]."""
-    upper = np.full((rows, columns), -EMPTY)
-    lower = np.full((rows, columns), EMPTY)
-    signed = np.zeros((rows, columns))
-    parity = np.zeros((rows, columns), np.int32)
-    look_through(points, faces, upper, lower, signed, parity)
-    volume, odd, filled = 0.0, 0, 0
-    for i in range(rows):
-        for j in range(columns):
-            if upper[i, j] > -EMPTY:
-                filled += 1
-                if parity[i, j] != 0:
-                    odd += 1
-                    volume += upper[i, j] - lower[i, j]
-                else:
-                    volume += signed[i, j]
-    top, bottom = upper.copy(), -lower
-    if slope > 0:
-        _foot_cones(points, 1.0, lowest, slope, pitch, top)
-        _foot_cones(points, -1.0, lowest, slope, pitch, bottom)
-        top = cone_envelope(top, slope * pitch)
-        bottom = cone_envelope(bottom, slope * pitch)
-    return upper, lower, top, -bottom, volume * pitch * pitch, odd, filled
+def _drafted(points: FloatArray, heights: FloatArray, sign: float, lowest: float, slope: float, pitch: float) -> FloatArray:
+    """Highest points (z times `sign`), with every wall laid to `slope` [mm/mm] outwards."""
+    raised = heights.copy()
+    _foot_cones(points, sign, lowest, slope, pitch, raised)
+    return cone_envelope(raised, slope * pitch)
 
 
 def columns_along(
@@ -199,23 +177,33 @@ def columns_along(
     board its rows stand half a pitch above z = 0, so that they measure the space above the board exactly.
     """
     axes = pull_axes(pull)
-    turned = body.vertices_mm @ axes.T
-    low, high = turned[:, :2].min(0), turned[:, :2].max(0)
+    x, y, z = body.vertices_mm.T
+    turned = [a * x + b * y + c * z for a, b, c in axes]  # a matrix product would start threads of its own
+    low, high = (np.array([end(turned[0]), end(turned[1])]) for end in (np.min, np.max))
     if on_board:
         low = np.array([low[0], max(low[1], 0.0)])
     pitch = float((high - low).max() / nodes_along)
     tangent = float(np.tan(np.radians(draft_deg)))
-    margin = 2 * pitch + tangent * float(np.ptp(turned[:, 2]))
+    margin = 2 * pitch + tangent * float(np.ptp(turned[2]))
     ahead = np.ceil(margin / pitch)
     x0 = float(low[0] - (ahead + np.sqrt(2) - 1) * pitch)
     y0 = pitch / 2 if on_board else float(low[1] - (ahead + np.sqrt(3) - 1) * pitch)
     columns = int(np.ceil((high[0] + margin - x0) / pitch)) + 1
     rows = int(np.ceil((high[1] + margin - y0) / pitch)) + 1
-    points = np.empty_like(turned)
-    points[:, 0] = (turned[:, 0] - x0) / pitch
-    points[:, 1] = (turned[:, 1] - y0) / pitch
-    points[:, 2] = turned[:, 2]
-    slope = 1 / tangent if tangent > 0 else 0.0
-    lowest = -0.5 if on_board else -np.inf
-    upper, lower, top, bottom, volume, odd, filled = _trace(points, body.faces, rows, columns, lowest, slope, pitch)
-    return Columns(axes, Grid(x0, y0, pitch, rows, columns), upper, lower, top, bottom, volume, odd / max(filled, 1))
+    points = np.column_stack([(turned[0] - x0) / pitch, (turned[1] - y0) / pitch, turned[2]])
+    upper = np.full((rows, columns), -EMPTY)
+    lower = np.full((rows, columns), EMPTY)
+    signed = np.zeros((rows, columns))
+    parity = np.zeros((rows, columns), np.int32)
+    look_through(points, body.faces, upper, lower, signed, parity)
+    shadow = upper > -EMPTY
+    odd = parity != 0
+    inside = np.where(odd, np.where(shadow, upper - lower, 0.0), signed)
+    top, bottom = upper, lower
+    if tangent > 0:
+        lowest = -0.5 if on_board else -np.inf
+        top = _drafted(points, upper, 1.0, lowest, 1 / tangent, pitch)
+        bottom = -_drafted(points, -lower, -1.0, lowest, 1 / tangent, pitch)
+    share = np.count_nonzero(odd) / max(np.count_nonzero(shadow), 1)
+    volume = float(inside.sum()) * pitch**2
+    return Columns(axes, Grid(x0, y0, pitch, rows, columns), upper, lower, top, bottom, volume, share)

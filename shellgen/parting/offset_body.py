@@ -17,8 +17,10 @@ from numba import njit
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int32]
+Field = npt.NDArray[np.float32]
 VOXELS_ALONG = 120
-SAMPLE_SPACING = 0.6  # in voxels: moves the surface by at most spacing²/(4·thickness)
+SAMPLE_VOXELS, SAMPLE_THICKNESS = 0.6, 0.1  # spacing of samples: the larger; the latter costs 0.25 % of the thickness
+FINEST = 6.0  # voxels to a thickness: finer ones would not show
 BAND = 1.8  # in voxels: how far beyond the thickness distances are kept; a crossed voxel edge needs 1
 
 
@@ -27,8 +29,8 @@ class OffsetBody:
     """The pattern grown by a ball, as a closed mesh with outward normals (mold frame).
 
     vertices_mm : (n, 3) float64, faces : (m, 3) int32. volume_mm3 : enclosed, the board not considered.
-    thickness_mm : the ball's radius, at least 1.3 voxels. voxel_mm : cell of the distance field. sample_error_mm : bound
-    on how far sampling moved the surface inwards. closed_mm : the widest hole that was bridged.
+    thickness_mm : the ball's radius, at least 1.3 voxels. voxel_mm : cell of the distance field. sample_error_mm : how far the
+    surface lies inwards between two samples. closed_mm : the widest hole that was bridged.
     """
 
     vertices_mm: FloatArray
@@ -40,109 +42,70 @@ class OffsetBody:
     closed_mm: float
 
 
+def surface_samples(vertices: FloatArray, faces: IntArray, spacing_mm: float) -> FloatArray:
+    """Points (k, 3) on the triangles, none of the surface farther than about `spacing_mm` from one of them.
+
+    The middles of equal parts of every triangle, thinned to one per cube of that size.
+    """
+    corners = vertices[faces]
+    longest = np.sqrt(((corners - np.roll(corners, 1, axis=1)) ** 2).sum(2).max(1))
+    parts = np.maximum(np.ceil(longest / (1.5 * spacing_mm)).astype(int), 1)
+    points = []
+    for n in np.unique(parts):
+        i, j = (g.ravel() for g in np.mgrid[:n, :n])
+        upright = np.column_stack([i, j])[i + j < n] + 1 / 3
+        turned = np.column_stack([i, j])[i + j < n - 1] + 2 / 3
+        uv = np.vstack([upright, turned]) / n
+        weights = np.column_stack([1 - uv.sum(1), uv])
+        points.append(np.einsum("kw,mwc->mkc", weights, corners[parts == n]).reshape(-1, 3))
+    found = np.vstack(points)
+    cells = np.floor((found - found.min(0)) / spacing_mm).astype(np.int64)
+    _, first = np.unique(np.ravel_multi_index(tuple(cells.T), tuple(cells.max(0) + 1)), return_index=True)
+    return found[np.sort(first)]
+
+
 @njit(cache=True, nogil=True)
-def _stamp(
-    vertices: FloatArray, faces: IntArray, origin: FloatArray, voxel: float, spacing: float, reach: float, field: Any, seen: Any
-) -> None:
-    """Lower `field` (squared distances [voxel²], float32) around samples of every triangle, one sample per cell of `seen`."""
+def _stamp(points: FloatArray, reach: float, field: Any) -> None:
+    """Lower `field` (squared distances [voxel²], float32) around points (k, 3) given in voxels, out to `reach`."""
     nx, ny, nz = field.shape
-    scale = 1.0 / voxel
-    cells = 1.0 / spacing
-    for f in range(faces.shape[0]):
-        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
-        longest = 0.0
-        for e in range(3):
-            p, q = (a, b) if e == 0 else ((b, c) if e == 1 else (c, a))
-            d = 0.0
-            for k in range(3):
-                d += (vertices[p, k] - vertices[q, k]) ** 2
-            longest = max(longest, d)
-        steps = max(1, int(np.ceil(np.sqrt(longest) / (1.5 * spacing))))
-        for i in range(steps):
-            for j in range(2 * (steps - i) - 1):
-                flip = j % 2
-                u = (i + (1.0 + flip) / 3.0) / steps
-                v = (j // 2 + (1.0 + flip) / 3.0) / steps
-                w = 1.0 - u - v
-                x = (w * vertices[a, 0] + u * vertices[b, 0] + v * vertices[c, 0] - origin[0]) * scale
-                y = (w * vertices[a, 1] + u * vertices[b, 1] + v * vertices[c, 1] - origin[1]) * scale
-                z = (w * vertices[a, 2] + u * vertices[b, 2] + v * vertices[c, 2] - origin[2]) * scale
-                si, sj, sk = int(x * voxel * cells), int(y * voxel * cells), int(z * voxel * cells)
-                if seen[si, sj, sk]:
-                    continue
-                seen[si, sj, sk] = True
-                for vi in range(max(0, int(np.ceil(x - reach))), min(nx - 1, int(x + reach)) + 1):
-                    dx = (vi - x) ** 2
-                    span_y = np.sqrt(max(0.0, reach * reach - dx))
-                    for vj in range(max(0, int(np.ceil(y - span_y))), min(ny - 1, int(y + span_y)) + 1):
-                        dxy = np.float32(dx + (vj - y) ** 2)
-                        span_z = np.sqrt(max(0.0, reach * reach - dxy))
-                        z32 = np.float32(z)
-                        for vk in range(max(0, int(np.ceil(z - span_z))), min(nz - 1, int(z + span_z)) + 1):
-                            dz = np.float32(vk) - z32
-                            field[vi, vj, vk] = min(field[vi, vj, vk], dxy + dz * dz)
+    for p in range(points.shape[0]):
+        x, y, z = points[p, 0], points[p, 1], points[p, 2]
+        for i in range(max(0, int(np.ceil(x - reach))), min(nx, int(x + reach) + 1)):
+            span = np.sqrt(max(0.0, reach * reach - (i - x) ** 2))
+            for j in range(max(0, int(np.ceil(y - span))), min(ny, int(y + span) + 1)):
+                square = (i - x) ** 2 + (j - y) ** 2
+                depth = np.sqrt(max(0.0, reach * reach - square))
+                for k in range(max(0, int(np.ceil(z - depth))), min(nz, int(z + depth) + 1)):
+                    field[i, j, k] = min(field[i, j, k], np.float32(square + (k - z) ** 2))
 
 
-@njit(cache=True, nogil=True)
-def _net(phi: Any, index: Any, vertices: FloatArray, quads: IntArray) -> tuple[int, int]:
-    """Surface net of phi = 0: a vertex per mixed cell, a quad per crossed voxel edge. Counts only where arrays are empty."""
-    nx, ny, nz = phi.shape
-    count = 0
-    for i in range(nx - 1):
-        for j in range(ny - 1):
-            for k in range(nz - 1):
-                inside = 0
-                for a in range(8):
-                    if phi[i + (a >> 2), j + ((a >> 1) & 1), k + (a & 1)] < 0:
-                        inside += 1
-                if inside == 0 or inside == 8:
-                    continue
-                index[i, j, k] = count
-                if vertices.shape[0] > 0:
-                    sx, sy, sz, n = 0.0, 0.0, 0.0, 0
-                    for a in range(8):
-                        for bit in range(3):
-                            b = a | (1 << bit)
-                            if b == a:
-                                continue
-                            pa = phi[i + (a >> 2), j + ((a >> 1) & 1), k + (a & 1)]
-                            pb = phi[i + (b >> 2), j + ((b >> 1) & 1), k + (b & 1)]
-                            if (pa < 0) == (pb < 0):
-                                continue
-                            t = pa / (pa - pb)
-                            sx += (a >> 2) + t * ((b >> 2) - (a >> 2))
-                            sy += ((a >> 1) & 1) + t * (((b >> 1) & 1) - ((a >> 1) & 1))
-                            sz += (a & 1) + t * ((b & 1) - (a & 1))
-                            n += 1
-                    vertices[count, 0] = i + sx / n
-                    vertices[count, 1] = j + sy / n
-                    vertices[count, 2] = k + sz / n
-                count += 1
-    sides = 0
-    for i in range(1, nx - 1):
-        for j in range(1, ny - 1):
-            for k in range(1, nz - 1):
-                here = phi[i, j, k] < 0
-                for axis in range(3):
-                    there = phi[i + (axis == 0), j + (axis == 1), k + (axis == 2)] < 0
-                    if here == there:
-                        continue
-                    if quads.shape[0] > 0:
-                        if axis == 0:
-                            p, q = index[i, j - 1, k - 1], index[i, j, k - 1]
-                            r, s = index[i, j, k], index[i, j - 1, k]
-                        elif axis == 1:
-                            p, q = index[i - 1, j, k - 1], index[i - 1, j, k]
-                            r, s = index[i, j, k], index[i, j, k - 1]
-                        else:
-                            p, q = index[i - 1, j - 1, k], index[i, j - 1, k]
-                            r, s = index[i, j, k], index[i - 1, j, k]
-                        quads[sides, 0] = p
-                        quads[sides, 1] = q if here else s
-                        quads[sides, 2] = r
-                        quads[sides, 3] = s if here else q
-                    sides += 1
-    return count, sides
+def surface_net(phi: Field) -> tuple[FloatArray, IntArray]:
+    """Closed mesh of phi = 0, outward where phi > 0: a vertex per mixed cell, two triangles per crossed voxel edge.
+
+    phi : (nx, ny, nz), positive all along its border. Vertices (n, 3) in voxels: the mean of their cell's crossings.
+    """
+    shape = np.array(phi.shape)
+    strides = np.array([shape[1] * shape[2], shape[2], 1])
+    flat = phi.ravel()
+    cells, places, quads = [], [], []
+    for axis in range(3):
+        ahead = strides[axis]
+        start = np.flatnonzero((flat[:-ahead] < 0) != (flat[ahead:] < 0))  # the border is positive: no row wraps
+        t = flat[start] / (flat[start] - flat[start + ahead])
+        place = np.column_stack(np.unravel_index(start, phi.shape)).astype(float)
+        place[:, axis] += t
+        one, two = strides[(axis + 1) % 3], strides[(axis + 2) % 3]
+        ring = np.stack([start - one - two, start - two, start, start - one], axis=1)
+        leaving = flat[start] < 0
+        quads.append(np.where(leaving[:, None], ring, ring[:, ::-1]))
+        cells.append(ring.T.ravel())
+        places.append(np.tile(place, (4, 1)))
+    cell, index = np.unique(np.concatenate(cells), return_inverse=True)
+    place = np.vstack(places)
+    count = np.bincount(index, minlength=len(cell))
+    vertices = np.column_stack([np.bincount(index, place[:, k], len(cell)) / count for k in range(3)])
+    quad = np.searchsorted(cell, np.vstack(quads)).astype(np.int32)
+    return vertices, np.ascontiguousarray(np.concatenate([quad[:, [0, 1, 2]], quad[:, [0, 2, 3]]]))
 
 
 def _flooded(passable: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
@@ -183,7 +146,8 @@ def offset_body(
     """Grow any mesh by `thickness_mm`.
 
     vertices : (n, 3) float64 [mm], faces : (m, 3) int, watertight or not. volume_mm3 : the pattern's volume where it is
-    known; where the solid found is too hollow for it, wider holes are bridged. voxels_along : cells on the longest side.
+    known; where the solid found is too hollow for it, wider holes are bridged. voxels_along : cells on the longest side, fewer on a
+    small pattern.
 
     Raises
     ------
@@ -198,31 +162,28 @@ def offset_body(
     faces = np.ascontiguousarray(faces, np.int32)
     used = vertices[np.unique(faces)]
     low, high = used.min(0), used.max(0)
-    voxel = float((high - low).max() + 2 * thickness_mm) / voxels_along
+    voxel = max(float((high - low).max() + 2 * thickness_mm) / voxels_along, thickness_mm / FINEST)
     radius = max(thickness_mm / voxel, 1.3)
     reach = radius + BAND
     origin = low - (np.ceil(reach) + 2.382) * voxel
     shape = np.ceil((high - origin) / voxel + reach + 3.0).astype(int)
     field = np.full(shape, np.float32((reach + 1) ** 2), np.float32)
-    seen = np.zeros(np.ceil(shape / SAMPLE_SPACING).astype(int) + 1, np.bool_)
-    _stamp(vertices, faces, origin, voxel, SAMPLE_SPACING * voxel, reach, field, seen)
+    spacing = max(SAMPLE_VOXELS, SAMPLE_THICKNESS * radius) * voxel
+    samples = surface_samples(vertices, faces, spacing)
+    _stamp((samples - origin) / voxel, reach, field)
     phi = np.sqrt(field) - np.float32(radius)
     solid, wider = _solid(phi < 0, radius, None if volume_mm3 is None else volume_mm3 / voxel**3)
     np.clip(phi, -1.0, BAND, out=phi)
     phi[solid & (phi >= 0)] = -1.0
-    index = np.zeros(phi.shape, np.int32)
-    count, sides = _net(phi, index, np.empty((0, 3)), np.empty((0, 4), np.int32))
-    points, quads = np.empty((count, 3)), np.empty((sides, 4), np.int32)
-    _net(phi, index, points, quads)
+    points, triangles = surface_net(phi)
     points = points * voxel + origin
-    triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
     a, b, c = (points[triangles[:, k]] for k in range(3))
     return OffsetBody(
         vertices_mm=points,
-        faces=np.ascontiguousarray(triangles),
+        faces=triangles,
         volume_mm3=float(np.einsum("ij,ij->", a - low, np.cross(b - low, c - low)) / 6),
         thickness_mm=radius * voxel,
         voxel_mm=voxel,
-        sample_error_mm=float((SAMPLE_SPACING * voxel) ** 2 / (4 * radius * voxel)),
+        sample_error_mm=float(spacing**2 / (4 * radius * voxel)),
         closed_mm=2 * (radius + wider) * voxel,
     )

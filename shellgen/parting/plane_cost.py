@@ -87,7 +87,7 @@ def bed_tiles(projected_mm: tuple[float, float], height_mm: float, bed_mm: Vecto
 
 def reach_mm(work: Workpiece, normal: FloatArray) -> tuple[float, float]:
     """Offsets between which a plane meets the pattern (on a board: what stands above it)."""
-    along = work.vertices_mm @ normal
+    along = np.einsum("ij,j->i", work.vertices_mm, normal)
     return float(along.min()), float(along.max())
 
 

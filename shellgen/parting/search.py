@@ -19,6 +19,7 @@ COARSE_NODES = 80
 THREADS = 2
 SEEDS = 6
 FINEST_DEG = 0.5
+PLAIN_SHARE = 2e-3  # of the body's volume: an axis may cost this much more than a crooked pull beside it
 EDGE_SHARE = 0.02  # planes nearer to the pattern's end than this share of its extent part nothing off
 
 
@@ -79,7 +80,7 @@ def search(work: Workpiece, directions: Directions) -> tuple[Look, ...]:
 
 def _plainest(look: Look, sampled: Sequence[Look], spacing_deg: float, work: Workpiece) -> Look:
     """An axis of the mold frame near a refined pull that costs the same to a maker, else the pull itself."""
-    limit = _dearness(look) + cost.FLAT_SHARE * work.body.volume_mm3
+    limit = _dearness(look) + PLAIN_SHARE * work.body.volume_mm3
     for other in sampled:
         along_axis = float(np.abs(other.normal).max()) > 1 - 1e-12
         if along_axis and angle_deg(other.normal, look.normal) <= spacing_deg and _dearness(other) <= limit:
