@@ -119,7 +119,7 @@ def answer(
     places = [_place(b) for b in design.bolts]
     report = assess(section, data, lines, loads, how=how, limit_mm=options.limit_mm, places=places)
     curves = tuple(
-        curve(section, bolt(size), how, loads.line_load_n_per_mm, thickness)
+        curve(section, bolt(size), how, loads.line_load_n_per_mm, thickness, reach_mm=1.15 * report.pitch.pitch_mm)
         for size in (sizes or (data.size,))
         for thickness in (thicknesses_mm or _around(section.first.thickness_mm))
     )
@@ -128,7 +128,14 @@ def answer(
     )
 
 
-def curve(section: JointSection, data: BoltData, how: Tightening, load_n_per_mm: float, thickness_mm: float) -> Curve:
+def curve(
+    section: JointSection,
+    data: BoltData,
+    how: Tightening,
+    load_n_per_mm: float,
+    thickness_mm: float,
+    reach_mm: float = 0.0,
+) -> Curve:
     """Opening of an endless row against its pitch, for another bolt and thickness on the same wall.
 
     A flange too narrow for the bolt's washer is widened to take it; each bolt is driven as far as the flange bears.
@@ -147,7 +154,7 @@ def curve(section: JointSection, data: BoltData, how: Tightening, load_n_per_mm:
     ends = how.ends if how.ends[1] != "insert" or data.insert else ("washer", "washer")
     driven = tighten(changed, data, replace(how, ends=ends, hole_mm=data.hole_mm["medium"], torque_nm=None))
     least = least_pitch_mm(data, washer.od_mm)
-    pitches = np.linspace(least, max(4.0 * least, 160.0), CURVE_POINTS)
+    pitches = np.linspace(least, max(4.0 * least, 160.0, reach_mm), CURVE_POINTS)
     openings = [row_opening_mm(float(p), changed, driven.clamp, load_n_per_mm) for p in pitches]
     return Curve(data.size, thickness_mm, driven.torque_nm, tuple(map(float, pitches)), tuple(openings))
 

@@ -65,6 +65,8 @@ def draw_chart(answer: BoltsAnswer, job: str) -> Image.Image:
         notes.append(
             (f"largest pitch {report.pitch.pitch_mm:.0f} mm, set by {SETS[report.pitch.governs]}", at, TOP + 60.0)
         )
+    if len(notes) == 2 and notes[0][1][1] < notes[1][1][1]:  # the higher spot has the upper words: no leaders cross
+        notes = [(notes[0][0], notes[0][1], notes[1][2]), (notes[1][0], notes[1][1], notes[0][2])]
     for _, spot, height in notes:
         strokes.line([(LEFT + 40, height + 16), spot], paper.SOFT, 1.5)
     strokes.ink(page)

@@ -188,6 +188,20 @@ def test_stiff_joint_tends_to_the_clamped_span():
     assert solved.opening_mm.max() < supported
 
 
+def test_pull_midway_between_level_supports():
+    """F L^3 / (192 E I) for a clamped span (beam table), of the pair: a thin flange, so that its bolts hold it level."""
+    section, force, span = joint(3.0), 10.0, 150.0
+    line, clamp = SeamLine(("A", "B"), (span,) * 5, None), Clamp(200.0, 1e7)
+    pulled = solve_seam(line, section, clamp, 0.0, pulls_n={i: force for i in range(5)})
+    opened = [float(pulled.opening_mm[pulled.span_nodes(i)].max()) for i in range(5)]
+    clamped = force * span**3 / (192 * section.bending_nmm2())
+    assert opened == pytest.approx([opened[0]] * 5, rel=1e-6)
+    assert clamped < opened[0] < 1.1 * clamped
+    one = solve_seam(SeamLine(("A", "B"), (span,) * 3, (20.0, 20.0)), section, clamp, 0.0, pulls_n={1: force})
+    assert one.opening_mm.argmax() == one.span_nodes(1)[len(one.span_nodes(1)) // 2]
+    assert clamped < one.opening_mm.max() < 1.1 * clamped
+
+
 def test_forces_balance():
     """What the bolts pull is what the faces press and the load pushes."""
     section = joint()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -82,9 +83,17 @@ class SeamState:
 
 
 def solve_seam(
-    line: SeamLine, section: JointSection, clamp: Clamp, load_n_per_mm: float, *, step_mm: float | None = None
+    line: SeamLine,
+    section: JointSection,
+    clamp: Clamp,
+    load_n_per_mm: float,
+    *,
+    pulls_n: Mapping[int, float] | None = None,
+    step_mm: float | None = None,
 ) -> SeamState:
     """Opening and contact along a seam under a uniform load that parts it.
+
+    pulls_n : forces that part the faces midway in single spans, by number of the span.
 
     Two steps: the bolts are tightened to their preload, then each follows the load as a spring about that state.
     step_mm : greatest element; by default a fifth of Hetenyi's length 1 / lambda, and at least 16 to a span.
@@ -112,6 +121,7 @@ def solve_seam(
         bed_mpa=mesh.seat_load([stiffness] * line.bolts),
         springs_n_per_mm=mesh.node_values([stiffness] * line.bolts),
         rest=before,
+        forces_n=mesh.with_pulls(tightened.forces_n, pulls_n or {}),
     )
     state = solve(loaded)
     u = state.deflection_mm
@@ -148,6 +158,7 @@ class _Mesh:
         if line.ends_mm is not None:
             lengths += [(min(half, line.ends_mm[1]), last, 1), (max(line.ends_mm[1] - half, 0.0), None, 1)]
         counts = [max(n, math.ceil(length / step_mm - 1e-9)) if length > 1e-9 else 0 for length, _, n in lengths]
+        counts = [n + (n % 2 if bolt is None else 0) for n, (_, bolt, _) in zip(counts, lengths, strict=True)]
         self.elements: Floats = np.concatenate(
             [np.full(n, length / max(n, 1)) for (length, _, _), n in zip(lengths, counts, strict=True)]
         )
@@ -155,6 +166,8 @@ class _Mesh:
         self.owner = np.repeat(owner, counts)
         starts = np.concatenate([[0], np.cumsum(counts)])
         self.bolt_nodes = tuple(int(starts[3 * i + (0 if self.ring else 2)]) for i in range(line.bolts))
+        shift = 1 if self.ring else 3
+        self.middles = tuple(int(starts[3 * i + shift] + counts[3 * i + shift] // 2) for i in range(len(line.spans_mm)))
         self.covered = np.bincount(self.owner + 1, weights=self.elements, minlength=line.bolts + 1)[1:]
 
     def seat_load(self, values: list[float]) -> Floats:
@@ -165,6 +178,13 @@ class _Mesh:
     def node_values(self, values: list[float]) -> dict[int, float]:
         """Values per bolt at its node, where it has no seat."""
         return {n: v for n, v, c in zip(self.bolt_nodes, values, self.covered, strict=True) if c <= 0}
+
+    def with_pulls(self, forces_n: Mapping[int, float], pulls_n: Mapping[int, float]) -> dict[int, float]:
+        """Nodal forces with those midway in spans added."""
+        out = dict(forces_n)
+        for span, force in pulls_n.items():
+            out[self.middles[span]] = out.get(self.middles[span], 0.0) + force
+        return out
 
     def at_seat(self, nodal: Floats, bolt: int) -> float:
         """Mean of a nodal field over a bolt's seat, or its value at the bolt."""
