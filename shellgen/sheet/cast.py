@@ -30,6 +30,11 @@ def part_colours(mold: Mold) -> dict[str, Colour]:
     return out
 
 
+def shown_name(name: str, kind: str) -> str:
+    """How a part is called in pictures: shell pieces go by letters, so the word is put before."""
+    return f"piece {name}" if kind == "shell" else name
+
+
 def rigid_in_order(mold: Mold) -> list[Part]:
     """Rigid parts as they go together; any that the assembly does not name come last."""
     rank = {name: k for k, name in enumerate(mold.design.assembly)}

@@ -11,6 +11,7 @@ from PIL import Image, ImageDraw
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.mold import Mold
 from shellgen.sheet import paper
+from shellgen.sheet.cast import shown_name
 from shellgen.sheet.paper import Colour, Spot
 from shellgen.sheet.section import Plane, ring_area
 from shellgen.solid.recipe import PieceRecipe, transform
@@ -55,7 +56,7 @@ def paint(page: Image.Image, layers: list[Layer], plane: Plane, place: Spot, sca
     recipes = {piece.name: piece for piece in mold.design.pieces}
     shells = 0
     marks: list[Mark] = []
-    for layer in layers:
+    for number, layer in enumerate(layers):
         mask = _filled(layer.rings, origin, scale, size)
         sheet[mask] = layer.colour
         wall = mask
@@ -66,12 +67,12 @@ def paint(page: Image.Image, layers: list[Layer], plane: Plane, place: Spot, sca
             if layer.name in recipes:
                 flange = _flange(mask, recipes[layer.name], plane, origin, scale)
                 _tone(sheet, flange, 0.90)
-                marks += _marked("flange", paper.PAPER, flange, (left, top))
+                marks += _marked("flange", paper.PAPER, flange, (left, top), 0.36)
                 wall = mask & ~flange
                 _tone(sheet, flange & ((lean + _PITCH // 2) % _PITCH < 2), 0.62)
         elif layer.kind == "pattern":
             _tone(sheet, mask & (_dots(columns, rows) | _dots(columns + 14, rows + 14)), 0.72)
-        marks += _marked(layer.name, layer.colour, wall, (left, top))
+        marks += _marked(shown_name(layer.name, layer.kind), layer.colour, wall, (left, top), 0.48 + 0.12 * number)
     image = Image.fromarray(sheet)
     draw = ImageDraw.Draw(image)
     for layer in layers:
@@ -115,12 +116,17 @@ def _flange(mask: BoolArray, piece: PieceRecipe, plane: Plane, origin: Spot, sca
     return out
 
 
-def _marked(name: str, colour: Colour, mask: BoolArray, corner: Spot) -> list[Mark]:
-    """A mark at a page pixel well inside the rightmost tenth of a mask; none where the mask is all but empty."""
-    rows, columns = np.nonzero(mask)
-    if len(rows) < 40:
+def _marked(name: str, colour: Colour, mask: BoolArray, corner: Spot, height: float) -> list[Mark]:
+    """A mark in the middle of a mask's rightmost run, on its row nearest to a share of the sheet's height.
+
+    None where the mask is under a two-hundredth of the sheet.
+    """
+    if np.count_nonzero(mask) < 0.005 * mask.size:
         return []
-    end = columns >= np.quantile(columns, 0.9)
-    rows, columns = rows[end], columns[end]
-    k = int(np.argmin((rows - np.median(rows)) ** 2 + (columns - np.median(columns)) ** 2))
-    return [Mark(name, colour, (corner[0] + float(columns[k]) / _FINE, corner[1] + float(rows[k]) / _FINE))]
+    rows = np.flatnonzero(mask.any(1))
+    row = int(rows[np.argmin(np.abs(rows - height * mask.shape[0]))])
+    columns = np.flatnonzero(mask[row])
+    breaks = np.flatnonzero(np.diff(columns) > 1)
+    start = columns[breaks[-1] + 1] if len(breaks) else columns[0]
+    column = (int(start) + int(columns[-1])) / 2
+    return [Mark(name, colour, (corner[0] + column / _FINE, corner[1] + row / _FINE))]

@@ -60,17 +60,19 @@ def wall_gauge(
 
 
 def flange_gauge(shell: BaseGeometry, below_tip_mm: float) -> list[Gauge]:
-    """The level chord of one piece's section `below_tip_mm` under its highest point: the flange's thickness there."""
+    """The shortest unbroken level chord through one piece's section down to `below_tip_mm` under its highest point.
+
+    That is the thickness of an upright flange, away from keys (longer) and holes (broken). Empty where there is none.
+    """
     if shell.is_empty:
         return []
     left, _, right, top = shell.bounds
-    level = top - below_tip_mm
-    chord = shell.intersection(LineString([(left - 1.0, level), (right + 1.0, level)]))
-    runs = [run for run in getattr(chord, "geoms", [chord]) if run.length > 0]
-    if not runs:
-        return []
-    longest = max(runs, key=lambda run: run.length)
-    return [Gauge(_spot(longest.coords[0]), _spot(longest.coords[-1]))]
+    gauges = []
+    for level in np.linspace(top - 0.1 * below_tip_mm, top - below_tip_mm, 19):
+        chord = shell.intersection(LineString([(left - 1.0, level), (right + 1.0, level)]))
+        if chord.geom_type == "LineString" and chord.length > 0:
+            gauges.append(Gauge(_spot(chord.coords[0]), _spot(chord.coords[-1])))
+    return sorted(gauges, key=lambda gauge: round(gauge.length_mm, 2))[:1]
 
 
 def _extremes(inner: FloatArray, outer: FloatArray) -> list[Gauge]:

@@ -11,11 +11,9 @@ from shellgen.sheet.contact import contact_shade
 from shellgen.sheet.paper import Colour
 from shellgen.sheet.scene import Camera, fitted, look_along
 from shellgen.sheet.strokes import Strokes
-from shellgen.sheet.tags import Tag, draw_tags
 from shellgen.sheet.zbuffer import Body, render
 
 _FRAME = (paper.MARGIN + 210, 150, paper.SIZE[0] - paper.MARGIN - 210, paper.SIZE[1] - 190)
-_TAGS = (paper.MARGIN, 122, paper.SIZE[0] - paper.MARGIN, paper.SIZE[1] - 120)
 _KEY: Colour = (196, 92, 30)
 _BOLT: Colour = (32, 84, 140)
 _BASE: Colour = (112, 82, 48)
@@ -32,12 +30,17 @@ def draw_from_pull(mold: Mold, part: Part) -> Image.Image:
     body = Body(part.vertices_mm, part.faces, colour)
     page = Image.fromarray(contact_shade(render([body], camera, paper.PAPER, paper.INK, contour_mm=step)))
     strokes = Strokes()
-    entries: list[tuple[str, Colour]] = [(part.name, colour), (f"contours every {step:g} mm of depth", paper.SOFT)]
+    entries: list[tuple[str, Colour]] = [
+        (cast.shown_name(part.name, part.kind), colour),
+        (f"contours every {step:g} mm of depth", paper.SOFT),
+    ]
     entries += _mark_bolts(mold, part, camera, strokes)
     entries += _mark_keys(mold, part, camera, strokes)
     _sizes(page, strokes, camera, part)
     strokes.ink(page)
-    paper.title(page, mold.design.settings.name, f"{part.name} from its pull", "looking into the jacket's room")
+    deep = float(np.ptp(part.vertices_mm @ np.array(part.pull)))
+    facts = f"looking into the jacket's room, {deep:.0f} mm deep over all"
+    paper.title(page, mold.design.settings.name, f"{cast.shown_name(part.name, part.kind)} from its pull", facts)
     paper.legend(page, entries)
     paper.scale_bar(page, camera.mm_per_px)
     return page
@@ -64,9 +67,9 @@ def _mark_bolts(mold: Mold, part: Part, camera: Camera, strokes: Strokes) -> lis
         key = (bolt.size, bolt.setup)
         counts[key] = counts.get(key, 0) + 1
     words = {"closing": "to the next piece", "board": "to the board", "lid": "to the lid"}
-    return [
-        (f"{n} {size} {words[setup]}", _BOLT if setup == "closing" else _BASE) for (size, setup), n in counts.items()
-    ]
+    said = {setup: [f"{n} {size} {words[setup]}" for (size, s), n in counts.items() if s == setup] for setup in words}
+    out = [(", ".join(said["closing"]), _BOLT), (", ".join(said["board"] + said["lid"]), _BASE)]
+    return [(text, ink) for text, ink in out if text]
 
 
 def _mark_keys(mold: Mold, part: Part, camera: Camera, strokes: Strokes) -> list[tuple[str, Colour]]:
@@ -107,18 +110,8 @@ def _sizes(page: Image.Image, strokes: Strokes, camera: Camera, part: Part) -> N
         strokes.line([(x0 - 10, y), (beside - 8, y)], paper.SOFT, 1.0)
     middle_x, middle_y = (x0 + x1) / 2, (y0 + y1) / 2
     wide, high = f"{(x1 - x0) * camera.mm_per_px:.0f} mm", f"{(y1 - y0) * camera.mm_per_px:.0f} mm"
-    deep = float(np.ptp(seen[:, 2]))
     strokes.arrow((x0, below), (x1, below), both=True)
     strokes.arrow((beside, y0), (beside, y1), both=True)
     strokes.ink(page)
     paper.boxed(page, (middle_x, below), wide)
     paper.boxed(page, (beside, middle_y), high)
-    draw_tags(page, strokes, [Tag(f"{part.name}, {deep:.0f} mm deep", _inner_spot(camera, part), side="right")], _TAGS)
-
-
-def _inner_spot(camera: Camera, part: Part) -> tuple[float, float]:
-    """The pixel of the piece's deepest inside point."""
-    seen = camera.project(part.vertices_mm)
-    middle = seen[:, :2].mean(0)
-    k = int(np.argmin(np.hypot(*(seen[:, :2] - middle).T)))
-    return float(seen[k, 0]), float(seen[k, 1])

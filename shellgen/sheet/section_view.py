@@ -26,7 +26,7 @@ def draw_section(mold: Mold) -> Image.Image:
     page = paper.blank()
     strokes = Strokes()
     planes = cutting_planes(mold)
-    cuts = [_cut(mold, plane) for plane, _ in planes]
+    cuts = [slices(mold, plane) for plane, _ in planes]
     spans = [np.ptp(_bounds(layers), axis=0) for layers in cuts]
     free = _ROOM[2] - _ROOM[0] - _BETWEEN
     scale = float(max(sum(s[0] for s in spans) / free, max(s[1] for s in spans) / (_ROOM[3] - _ROOM[1]), 1e-9))
@@ -49,7 +49,9 @@ def draw_section(mold: Mold) -> Image.Image:
     strokes.ink(page)
     paper.title(page, mold.design.settings.name, "section", "thicknesses as measured in the left section")
     colours = cast.part_colours(mold)
-    entries = [("pattern", paper.PATTERN)] + [(part.name, colours[part.name]) for part in mold.parts]
+    entries = [("pattern", paper.PATTERN)] + [
+        (cast.shown_name(part.name, part.kind), colours[part.name]) for part in mold.parts
+    ]
     paper.legend(page, entries)
     paper.scale_bar(page, scale)
     return page
@@ -94,7 +96,7 @@ def _plane(origin: FloatArray, right: FloatArray, up: FloatArray) -> Plane:
     return Plane(cast.as_point(origin), cast.as_point(r), cast.as_point(u / np.linalg.norm(u)))
 
 
-def _cut(mold: Mold, plane: Plane) -> list[Layer]:
+def slices(mold: Mold, plane: Plane) -> list[Layer]:
     """What the plane cuts: the pattern first, then every part, in order."""
     skin = mold.design.pattern.skin
     colours = cast.part_colours(mold)
@@ -155,31 +157,39 @@ def _bolt_axes(mold: Mold, plane: Plane, place: Spot, scale: float, strokes: Str
             strokes.line([(x, y - reach), (x, y + reach)], paper.INK, 1.0)
 
 
-def _gauges(mold: Mold, plane: Plane, layers: list[Layer], place: Spot, scale: float, strokes: Strokes) -> list[Tag]:
-    """Measured rubber and wall, drawn where they were found; their tags."""
+def measured(mold: Mold, plane: Plane, layers: list[Layer]) -> list[tuple[str, Gauge]]:
+    """Rubber, wall and flange as the section shows them: what each is, and where it was found."""
     areas = {
-        kind: unary_union([area_of(list(x.rings)) for x in layers if x.kind == kind])
+        kind: unary_union([area_of(list(layer.rings)) for layer in layers if layer.kind == kind])
         for kind in ("pattern", "jacket", "shell")
     }
     settings, floor = mold.design.settings, _floor(mold, plane)
-    thickness, wall = settings.jacket.thickness_mm, settings.shell.wall_mm
     named: list[tuple[str, Gauge]] = []
     if not areas["pattern"].is_empty and not areas["jacket"].is_empty:
-        found = rubber_gauges(areas["pattern"], areas["jacket"], floor, 2.0 * thickness)
+        found = rubber_gauges(areas["pattern"], areas["jacket"], floor, 2.0 * settings.jacket.thickness_mm)
         named += list(zip(("rubber, least", "rubber, most"), found, strict=False))
     if not areas["jacket"].is_empty and not areas["shell"].is_empty:
         clearance = settings.jacket.clearance_mm
         reach = (0.5 if clearance is None else clearance) + 0.25
         solid = areas["jacket"].union(areas["pattern"])
-        named += [("wall, least", gauge) for gauge in wall_gauge(areas["shell"], solid, reach, floor, 2.0 * wall)]
-    flange = settings.flange.width_mm
-    if flange and floor is not None:
-        first = next((x for x in layers if x.kind == "shell"), None)
-        named += (
-            [("flange", gauge) for gauge in flange_gauge(area_of(list(first.rings)), 0.4 * flange)] if first else []
-        )
+        found = wall_gauge(areas["shell"], solid, reach, floor, 2.0 * settings.shell.wall_mm)
+        named += [("wall, least", gauge) for gauge in found]
+    shell, width = next((x for x in layers if x.kind == "shell"), None), settings.flange.width_mm
+    if shell and width and plane.up[2] > 0.99 and _along_pull(mold, plane):
+        named += [("flange", gauge) for gauge in flange_gauge(area_of(list(shell.rings)), 0.8 * width)]
+    return named
+
+
+def _along_pull(mold: Mold, plane: Plane) -> bool:
+    """Whether the plane's first axis is the first piece's pull, so that the parting is seen from its edge."""
+    pull = next((part.pull for part in cast.rigid_in_order(mold) if part.kind == "shell" and part.pull), None)
+    return pull is not None and abs(float(np.dot(pull, plane.right))) > 0.99
+
+
+def _gauges(mold: Mold, plane: Plane, layers: list[Layer], place: Spot, scale: float, strokes: Strokes) -> list[Tag]:
+    """Draw what was measured where it was found; its tags."""
     tags = []
-    for words, gauge in named:
+    for words, gauge in measured(mold, plane, layers):
         start, end = ((place[0] + x / scale, place[1] - y / scale) for x, y in (gauge.start, gauge.end))
         strokes.arrow(start, end, _GAUGE, 2.0, both=True)
         middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)

@@ -11,6 +11,7 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.mold.mold import Mold
 from shellgen.sheet import cast, paper
 from shellgen.sheet.contact import contact_shade
+from shellgen.sheet.paper import Spot
 from shellgen.sheet.scene import Camera, explode_offsets, fitted, three_quarter
 from shellgen.sheet.strokes import Strokes
 from shellgen.sheet.tags import Map, Tag, draw_tags
@@ -37,7 +38,11 @@ def draw_assembled(mold: Mold) -> Image.Image:
         for start, end in pairwise(loop):
             ink_line(strokes, picture, camera, start, end, paper.BOARD_LINE, 2.5)
     found = spots(picture, len(shown))
-    names = [Tag(p.name, s, colours[p.name], body=k) for k, (p, s) in enumerate(zip(shown, found, strict=True)) if s]
+    names = [
+        Tag(cast.shown_name(part.name, part.kind), at[0], colours[part.name], body=k, others=at[1:])
+        for k, (part, at) in enumerate(zip(shown, found, strict=True))
+        if at
+    ]
     if board is not None:
         nearest = max(
             (board + np.roll(board, 1, axis=0)) / 2, key=lambda point: float(point @ np.array(camera.towards))
@@ -46,7 +51,7 @@ def draw_assembled(mold: Mold) -> Image.Image:
     paper.title(page, mold.design.settings.name, "assembled", cast.size_words(points))
     draw_tags(page, strokes, names, _TAGS, body_map(picture))
     strokes.ink(page)
-    entries = [(part.name, colours[part.name]) for part in shown]
+    entries = [(cast.shown_name(part.name, part.kind), colours[part.name]) for part in shown]
     if mold.design.bolts:
         entries.append((_bolt_words(mold), paper.METAL))
     paper.legend(page, entries)
@@ -81,12 +86,16 @@ def draw_exploded(mold: Mold) -> Image.Image:
     picture = render(bodies, camera, paper.PAPER, paper.INK, Clip(cast.as_point(centre), cast.as_point(front)))
     page, strokes = _page(picture), Strokes()
     _axes(strokes, picture, camera, mold, offsets)
-    names = [f"{k + 1}  {part.name}" for k, part in enumerate(rigid)]
+    names = [f"{k + 1}  {cast.shown_name(part.name, part.kind)}" for k, part in enumerate(rigid)]
     names += [f"{part.name}, cut open" for part in soft] + ["pattern"]
     inks = [body.colour for body in bodies]
     found = spots(picture, len(bodies))
     paper.title(page, mold.design.settings.name, "exploded", "numbers: order in which the parts go together")
-    marks = [Tag(n, s, c, body=k) for k, (n, s, c) in enumerate(zip(names, found, inks, strict=True)) if s]
+    marks = [
+        Tag(name, at[0], colour, body=k, others=at[1:])
+        for k, (name, at, colour) in enumerate(zip(names, found, inks, strict=True))
+        if at
+    ]
     draw_tags(page, strokes, marks, _TAGS, body_map(picture))
     strokes.ink(page)
     paper.legend(page, [(n.split("  ")[-1], c) for n, c in zip(names, inks, strict=True)])
@@ -94,18 +103,24 @@ def draw_exploded(mold: Mold) -> Image.Image:
     return page
 
 
-def spots(picture: Picture, count: int) -> list[tuple[float, float] | None]:
-    """For each body the pixel of its visible area nearest to that area's middle; None where it is hidden."""
+def spots(picture: Picture, count: int) -> list[tuple[Spot, ...]]:
+    """For each body, pixels of its visible area to point at, the best first; none where it is hidden.
+
+    They lie nearest to the middle of the whole area, of its top, its left and its right sixth.
+    """
     over = picture.body.shape[0] // picture.rgb.shape[0]
     seen = picture.body[:: 4 * over, :: 4 * over]
-    out: list[tuple[float, float] | None] = []
+    out: list[tuple[Spot, ...]] = []
     for body in range(count):
         rows, columns = np.nonzero(seen == body)
-        if not len(rows):
-            out.append(None)
-            continue
-        k = int(np.argmin((rows - rows.mean()) ** 2 + (columns - columns.mean()) ** 2))
-        out.append((float(columns[k] * 4), float(rows[k] * 4)))
+        found: list[Spot] = []
+        if len(rows):
+            top, (left, right) = np.quantile(rows, 1 / 6), np.quantile(columns, (1 / 6, 5 / 6))
+            for part in (rows >= 0, rows <= top, columns <= left, columns >= right):
+                away = (rows - rows[part].mean()) ** 2 + (columns - columns[part].mean()) ** 2
+                k = int(np.argmin(np.where(part, away, np.inf)))
+                found.append((float(columns[k] * 4), float(rows[k] * 4)))
+        out.append(tuple(found))
     return out
 
 
@@ -145,11 +160,11 @@ def ink_line(
 
 
 def _axes(strokes: Strokes, picture: Picture, camera: Camera, mold: Mold, offsets: dict[str, FloatArray]) -> None:
-    """Fine dash-dotted lines along which bolts and keys meet their partners."""
+    """Fine dashed lines along which the pieces' bolt holes meet."""
     still = np.zeros(3)
     for bolt in mold.design.bolts:
         ends = [np.array(seat) + offsets.get(name, still) for seat, name in zip(bolt.seats_mm, bolt.pair, strict=True)]
-        if bolt.setup != "board":
+        if bolt.setup == "closing":
             ink_line(strokes, picture, camera, ends[0], ends[1], paper.SOFT, 1.0, (14.0, 6.0))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -25,7 +25,8 @@ _APART = 38.0
 class Tag:
     """A name: the words, the pixel it points at, the colour of its spot, and where it must stand if that matters.
 
-    body : the number by which the map of the picture knows the part, -1 for none. dot : a spot at the line's end.
+    body : the number by which the map of the picture knows the part, -1 for none. dot : a spot ends the line. others :
+    further pixels that it may point at instead, if a line from the edge reaches them more freely.
     """
 
     words: str
@@ -34,6 +35,7 @@ class Tag:
     side: Side | None = None
     body: int = -1
     dot: bool = True
+    others: tuple[Spot, ...] = ()
 
 
 def draw_tags(
@@ -44,7 +46,7 @@ def draw_tags(
     seen : body number per pixel; a tag without a side takes the one whose line crosses least of other bodies.
     """
     draw = ImageDraw.Draw(page)
-    placed = [(tag, tag.side or _clearest(tag, frame, seen)) for tag in tags]
+    placed = [(tag, tag.side) if tag.side else _clearest(tag, frame, seen) for tag in tags]
     for side in ("left", "right"):
         column = sorted((t for t, s in placed if s == side), key=lambda t: (t.at[1], t.words))
         levels = spread([t.at[1] for t in column], _APART, frame[1] + 20.0, frame[3] - 20.0)
@@ -79,16 +81,20 @@ def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> li
     return out
 
 
-def _clearest(tag: Tag, frame: tuple[int, int, int, int], seen: Map | None) -> Side:
-    """The side from which a straight line reaches the tag's spot over the least of other bodies, near ones first."""
-    x, y = int(tag.at[0]), int(tag.at[1])
+def _clearest(tag: Tag, frame: tuple[int, int, int, int], seen: Map | None) -> tuple[Tag, Side]:
+    """The tag with the spot and the side between which a straight line runs over the least of other bodies."""
     left, top, right, _ = frame
-    lengths: dict[Side, float] = {"left": x - left, "right": right - x, "top": 1.2 * (y - top) + 120}
-    if seen is not None:
-        runs: dict[Side, Map] = {"left": seen[y, left:x], "right": seen[y, x:right], "top": seen[top:y, x]}
-        for side, run in runs.items():
-            lengths[side] += 6.0 * float(np.count_nonzero((run >= 0) & (run != tag.body)))
-    return min(lengths, key=lambda side: lengths[side])
+    best: tuple[float, Spot, Side] = (np.inf, tag.at, "left")
+    for number, spot in enumerate((tag.at, *tag.others)):
+        x, y = int(spot[0]), int(spot[1])
+        costs: dict[Side, float] = {"left": x - left, "right": right - x, "top": 1.2 * (y - top) + 120}
+        if seen is not None:
+            runs: dict[Side, Map] = {"left": seen[y, left:x], "right": seen[y, x:right], "top": seen[top:y, x]}
+            for side, run in runs.items():
+                costs[side] += 6.0 * float(np.count_nonzero((run >= 0) & (run != tag.body)))
+        for side, cost in costs.items():
+            best = min(best, (cost + (250.0 if number else 0.0), spot, side), key=lambda choice: choice[0])
+    return replace(tag, at=best[1]), best[2]
 
 
 def _leader(strokes: Strokes, tag: Tag, knee: Spot) -> None:
