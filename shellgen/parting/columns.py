@@ -12,6 +12,7 @@ from shellgen.parting.offset_body import IntArray, OffsetBody
 
 EMPTY = 1e9  # stands for "no body in this column": upper = -EMPTY, lower = +EMPTY
 NODES_ALONG = 100
+TURN_DEG = 17.31
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -20,9 +21,9 @@ class Columns:
 
     axes : (3, 3), rows are the pull frame's x, y, z in the mold frame (z the pull). grid : raster in that frame.
     upper_mm, lower_mm : (rows, columns) highest and lowest point of the body, -EMPTY and +EMPTY outside its shadow.
-    drafted_upper_mm, drafted_lower_mm : the same with the walls laid to the draft: what the jacket's outside does; they
-    reach beyond the shadow. volume_mm3 : of the body in these columns. odd_columns : share of the shadow's columns in
-    which the surface does not close (0 for a sound body).
+    drafted_upper_mm, drafted_lower_mm : the same with the walls laid to the draft: what the jacket's outside does;
+    they reach beyond the shadow. volume_mm3 : of the body in these columns. odd_columns : share of the shadow's
+    columns in which the surface does not close (0 for a sound body).
     """
 
     axes: FloatArray
@@ -50,6 +51,12 @@ def pull_axes(pull: FloatArray) -> FloatArray:
     y = up - (up @ z) * z
     y /= np.linalg.norm(y)
     return np.array([np.cross(y, z), y, z])
+
+
+def _turned(axes: FloatArray, turn_deg: float) -> FloatArray:
+    """A pull frame turned about its own z."""
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    return np.array([c * axes[0] + s * axes[1], c * axes[1] - s * axes[0], axes[2]])
 
 
 @njit(cache=True, nogil=True)
@@ -143,7 +150,9 @@ def cone_envelope(heights: FloatArray, slope: float) -> FloatArray:
 
 
 @njit(cache=True, nogil=True)
-def _foot_cones(points: FloatArray, sign: float, lowest: float, slope: float, pitch: float, heights: FloatArray) -> None:
+def _foot_cones(
+    points: FloatArray, sign: float, lowest: float, slope: float, pitch: float, heights: FloatArray
+) -> None:
     """Raise `heights` at the four nodes round every vertex to the cone that stands on the vertex (z times `sign`)."""
     rows, columns = heights.shape
     for p in range(points.shape[0]):
@@ -158,7 +167,9 @@ def _foot_cones(points: FloatArray, sign: float, lowest: float, slope: float, pi
                     heights[i, j] = cone
 
 
-def _drafted(points: FloatArray, heights: FloatArray, sign: float, lowest: float, slope: float, pitch: float) -> FloatArray:
+def _drafted(
+    points: FloatArray, heights: FloatArray, sign: float, lowest: float, slope: float, pitch: float
+) -> FloatArray:
     """Highest points (z times `sign`), with every wall laid to `slope` [mm/mm] outwards."""
     raised = heights.copy()
     _foot_cones(points, sign, lowest, slope, pitch, raised)
@@ -166,17 +177,24 @@ def _drafted(points: FloatArray, heights: FloatArray, sign: float, lowest: float
 
 
 def columns_along(
-    body: OffsetBody, pull: FloatArray, *, draft_deg: float = 0.0, on_board: bool = False, nodes_along: int = NODES_ALONG
+    body: OffsetBody,
+    pull: FloatArray,
+    *,
+    draft_deg: float = 0.0,
+    on_board: bool = False,
+    nodes_along: int = NODES_ALONG,
 ) -> Columns:
     """Look through the offset body along `pull`.
 
-    pull : (3,) any length. draft_deg : least slope of the jacket's walls to the pull; 0 leaves them upright. on_board :
-    nothing below mold z = 0 counts (the pull must be level then). nodes_along : raster nodes on the shadow's longest side.
+    pull : (3,) any length. draft_deg : least slope of the jacket's walls to the pull; 0 leaves them upright. on_board
+    : nothing below mold z = 0 counts (the pull must be level then). nodes_along : raster nodes on the shadow's
+    longest side.
 
-    The raster starts at an irrational fraction of its pitch, so that nodes do not fall on the pattern's own corners; on a
-    board its rows stand half a pitch above z = 0, so that they measure the space above the board exactly.
+    The raster starts at an irrational fraction of its pitch and is turned about the pull, so that straight walls meet
+    its nodes at every phase; on a board its rows are level and stand half a pitch above z = 0, so that they measure
+    the space above the board exactly.
     """
-    axes = pull_axes(pull)
+    axes = pull_axes(pull) if on_board else _turned(pull_axes(pull), TURN_DEG)
     x, y, z = body.vertices_mm.T
     turned = [a * x + b * y + c * z for a, b, c in axes]  # a matrix product would start threads of its own
     low, high = (np.array([end(turned[0]), end(turned[1])]) for end in (np.min, np.max))
@@ -204,6 +222,6 @@ def columns_along(
         lowest = -0.5 if on_board else -np.inf
         top = _drafted(points, upper, 1.0, lowest, 1 / tangent, pitch)
         bottom = -_drafted(points, -lower, -1.0, lowest, 1 / tangent, pitch)
-    share = np.count_nonzero(odd) / max(np.count_nonzero(shadow), 1)
+    share = float(np.count_nonzero(odd)) / max(float(np.count_nonzero(shadow)), 1.0)
     volume = float(inside.sum()) * pitch**2
     return Columns(axes, Grid(x0, y0, pitch, rows, columns), upper, lower, top, bottom, volume, share)

@@ -1,9 +1,9 @@
 """What a parting plane costs: the rubber that fills undercuts, for every offset at once, and the sizes that follow.
 
-D is the offset body, U and L its highest and lowest point per column along the pull. Both halves fill with rubber up to
-the plane at offset c, so the rubber beyond D is F(c) = cell · [sum max(0, U − c) + sum max(0, c − L)] − volume(D):
-convex and piecewise linear, its slope one step steeper at every value of U and L, so one sort gives every offset. With
-drafted U and L the draft's own rubber is in it.
+D is the offset body, U and L its highest and lowest point per column along the pull. Both halves fill with rubber up
+to the plane at offset c, so the rubber beyond D is F(c) = cell · [sum max(0, U − c) + sum max(0, c − L)] − volume(D):
+convex and piecewise linear, its slope one step steeper at every value of U and L, so one sort gives every offset.
+With drafted U and L the draft's own rubber is in it.
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ class FillCurve:
 class BestOffset:
     """Where along one pull the plane costs least.
 
-    offset_mm : chosen. fill_mm3 : there. interval_mm : offsets that cost the same within FLAT_SHARE of the volume. clear :
-    False if no offset keeps out of the forbidden intervals (they are then ignored).
+    offset_mm : chosen. fill_mm3 : there. interval_mm : offsets that cost the same within FLAT_SHARE of the volume.
+    clear : False if no offset keeps out of the forbidden intervals (they are then ignored).
     """
 
     offset_mm: float
@@ -82,11 +82,13 @@ def free_fill_mm3(columns: Columns) -> float:
     return float((columns.upper_mm - columns.lower_mm)[shadow].sum()) * columns.cell_mm2 - columns.volume_mm3
 
 
-def best_offset(columns: Columns, *, within_mm: Interval | None = None, forbidden_mm: tuple[Interval, ...] = ()) -> BestOffset:
+def best_offset(
+    columns: Columns, *, within_mm: Interval | None = None, forbidden_mm: tuple[Interval, ...] = ()
+) -> BestOffset:
     """Cheapest offset; among equals the one nearest the middle of the draw.
 
-    within_mm : offsets allowed (where the plane meets the pattern). forbidden_mm : offsets whose seam would cross a place
-    to be kept clear.
+    within_mm : offsets allowed (where the plane meets the pattern). forbidden_mm : offsets whose seam would cross a
+    place to be kept clear.
     """
     curve = fill_curve(columns)
     low, high = within_mm or span_mm(columns)
@@ -110,7 +112,8 @@ def best_offset(columns: Columns, *, within_mm: Interval | None = None, forbidde
 
 
 def flange_length_mm(columns: Columns, *, on_board: bool) -> float:
-    """Length of the parting line round the body's shadow, holes counted: Crofton's count of crossings in four directions.
+    """Length of the parting line round the body's shadow, holes counted: Crofton's count of crossings in four
+    directions.
 
     (π/8) h (N0 + N90 + (N45 + N135)/√2). On a board the line along the board is not counted.
     """
@@ -124,7 +127,7 @@ def flange_length_mm(columns: Columns, *, on_board: bool) -> float:
 
 
 def flange_area_mm2(columns: Columns, width_mm: float, *, on_board: bool) -> float:
-    """Area of the strip of `width_mm` round the shadow, on one face of the parting; on a board only what lies above it."""
+    """Area of the strip of `width_mm` round the shadow, on one face of the parting; on a board what lies above it."""
     from scipy.ndimage import distance_transform_edt
 
     pad = int(np.ceil(width_mm / columns.grid.pitch_mm)) + 1

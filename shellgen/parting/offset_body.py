@@ -28,8 +28,8 @@ BAND = 1.8  # in voxels: how far beyond the thickness distances are kept; a cros
 class OffsetBody:
     """The pattern grown by a ball, as a closed mesh with outward normals (mold frame).
 
-    vertices_mm : (n, 3) float64, faces : (m, 3) int32. volume_mm3 : enclosed, the board not considered.
-    thickness_mm : the ball's radius, at least 1.3 voxels. voxel_mm : cell of the distance field. sample_error_mm : how far the
+    vertices_mm : (n, 3) float64, faces : (m, 3) int32. volume_mm3 : enclosed, the board not considered. thickness_mm
+    : the ball's radius, at least 1.3 voxels. voxel_mm : cell of the distance field. sample_error_mm : how far the
     surface lies inwards between two samples. closed_mm : the widest hole that was bridged.
     """
 
@@ -119,8 +119,9 @@ def _flooded(passable: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
 def _solid(near: npt.NDArray[np.bool_], radius: float, volume: float | None) -> tuple[npt.NDArray[np.bool_], float]:
     """The voxels of the solid, and how far [voxel] the barrier had to be widened to keep the flood out.
 
-    near : within `radius` of the surface. volume : of the pattern [voxel], None where unknown. The core of a sound solid,
-    deeper than the radius, holds about the volume less half of the near voxels: less than half of that is a leak.
+    near : within `radius` of the surface. volume : of the pattern [voxel], None where unknown. The core of a sound
+    solid, deeper than the radius, holds about the volume less half of the near voxels: less than half of that is a
+    leak.
     """
     from scipy.ndimage import distance_transform_edt
 
@@ -141,13 +142,18 @@ def _solid(near: npt.NDArray[np.bool_], radius: float, volume: float | None) -> 
 
 
 def offset_body(
-    vertices: FloatArray, faces: IntArray, *, thickness_mm: float, volume_mm3: float | None = None, voxels_along: int = VOXELS_ALONG
+    vertices: FloatArray,
+    faces: IntArray,
+    *,
+    thickness_mm: float,
+    volume_mm3: float | None = None,
+    voxels_along: int = VOXELS_ALONG,
 ) -> OffsetBody:
     """Grow any mesh by `thickness_mm`.
 
-    vertices : (n, 3) float64 [mm], faces : (m, 3) int, watertight or not. volume_mm3 : the pattern's volume where it is
-    known; where the solid found is too hollow for it, wider holes are bridged. voxels_along : cells on the longest side, fewer on a
-    small pattern.
+    vertices : (n, 3) float64 [mm], faces : (m, 3) int, watertight or not. volume_mm3 : the pattern's volume where it
+    is known; where the solid found is too hollow for it, wider holes are bridged. voxels_along : cells on the longest
+    side, fewer on a small pattern.
 
     Raises
     ------

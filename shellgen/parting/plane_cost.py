@@ -25,9 +25,9 @@ class Workpiece:
     """What planes are costed on: the pattern's offset body and the job's figures.
 
     body : grown by the rubber. vertices_mm : (n, 3) the pattern's own. on_board : it stands on the board at z = 0.
-    pattern_mm3 : its volume, None where unknown. draft_deg, slope_deg : of the walls to the pull; of a stepped parting.
-    density_g_cm3 : of the rubber. flange_mm : from the rubber to the flange's edge (gap, wall and flange width).
-    patches : surface points (k, 3) of every place to be kept clear.
+    pattern_mm3 : its volume, None where unknown. draft_deg, slope_deg : of the walls to the pull; of a stepped
+    parting. density_g_cm3 : of the rubber. flange_mm : from the rubber to the flange's edge (gap, wall and flange
+    width). patches : surface points (k, 3) of every place to be kept clear.
     """
 
     body: OffsetBody
@@ -46,12 +46,13 @@ class Workpiece:
 class PlaneCost:
     """A plane {x : x · normal = offset_mm} in the mold frame and its cost.
 
-    fill_cm3, fill_g : rubber beyond the plain thickness: undercuts filled to the plane, draft. stepped_fill_cm3 : the same
-    with a stepped parting on this plane, never more. free_fill_cm3 : what no parting along this pull avoids, draft apart.
-    jacket_cm3 : all the rubber, None where the pattern's volume is unknown. flange_length_mm, flange_area_cm2 : of the
-    parting line and of one flange face round it. draw_mm : deepest half. balance : smaller half over larger. projected_mm :
-    smallest rectangle of a half with its flange. bed_tiles : prints that make up a half, None without a bed. crosses :
-    numbers of the places to be kept clear that the seam runs through. role : what it was picked for. why : in words.
+    fill_cm3, fill_g : rubber beyond the plain thickness: undercuts filled to the plane, draft. stepped_fill_cm3 : the
+    same with a stepped parting on this plane, never more. free_fill_cm3 : what no parting along this pull avoids,
+    draft apart. jacket_cm3 : all the rubber, None where the pattern's volume is unknown. flange_length_mm,
+    flange_area_cm2 : of the parting line and of one flange face round it. draw_mm : deepest half. balance : smaller
+    half over larger. projected_mm : smallest rectangle of a half with its flange. bed_tiles : prints that make up a
+    half, None without a bed. crosses : numbers of the places to be kept clear that the seam runs through. role : what
+    it was picked for. why : in words.
     """
 
     normal: Vector
@@ -94,13 +95,13 @@ def reach_mm(work: Workpiece, normal: FloatArray) -> tuple[float, float]:
 def cost_plane(work: Workpiece, normal: FloatArray, offset_mm: float, *, nodes_along: int = FINE_NODES) -> PlaneCost:
     """What one plane costs.
 
-    normal : (3,) any length. offset_mm : distance from the mold frame's origin along it. nodes_along : raster nodes on the
-    longest side of the shadow.
+    normal : (3,) any length. offset_mm : distance from the mold frame's origin along it. nodes_along : raster nodes
+    on the longest side of the shadow.
 
     Raises
     ------
-    DesignError
-        If the plane misses the pattern, or a mounted pattern is to be parted by a plane that does not hold the vertical.
+    DesignError If the plane misses the pattern, or a mounted pattern is to be parted by a plane that does not hold
+        the vertical.
     """
     length = float(np.linalg.norm(normal))
     if not length > 0:
@@ -112,7 +113,8 @@ def cost_plane(work: Workpiece, normal: FloatArray, offset_mm: float, *, nodes_a
         nearest = given * [1, 1, 0]
         hint = "" if np.linalg.norm(nearest) < 1e-6 else f"; the nearest is [{nearest[0]:.3f}, {nearest[1]:.3f}, 0]"
         raise DesignError(
-            f"parting.plane.normal has z = {given[2]:.3f}, but on a board or stem the plane must stand upright: use z = 0{hint}"
+            f"parting.plane.normal has z = {given[2]:.3f}, but on a board or stem the plane must stand upright: "
+            f"use z = 0{hint}"
         )
     low, high = reach_mm(work, unit)
     if not low < offset < high:
@@ -120,12 +122,10 @@ def cost_plane(work: Workpiece, normal: FloatArray, offset_mm: float, *, nodes_a
             low, high = -high, -low
         nearest_mm = min(max(float(offset_mm), low + 0.1 * (high - low)), high - 0.1 * (high - low))
         raise DesignError(
-            f"parting.plane.offset_mm = {offset_mm:g} misses the pattern, which lies between {low:.1f} and {high:.1f} mm "
-            f"along this normal: use {nearest_mm:.1f}"
+            f"parting.plane.offset_mm = {offset_mm:g} misses the pattern, which lies between {low:.1f} and "
+            f"{high:.1f} mm along this normal: use {nearest_mm:.1f}"
         )
-    columns = columns_along(
-        work.body, unit, draft_deg=work.draft_deg, on_board=work.on_board, nodes_along=nodes_along
-    )
+    columns = columns_along(work.body, unit, draft_deg=work.draft_deg, on_board=work.on_board, nodes_along=nodes_along)
     step = step_along(columns, level_mm=offset, slope=float(np.tan(np.radians(work.slope_deg))))
     fill, board = step.plane_fill_mm3, work.on_board
     projected = cost.projected_mm(columns, work.flange_mm, on_board=board)

@@ -54,14 +54,12 @@ def prepare(
     bed_mm: Vector | None = None,
     keep_clear: Sequence[Box] = (),
 ) -> Workpiece:
-    """Everything that costing one plane needs; see `Workpiece` for the arguments' meaning, `rank_planes` for the rest."""
+    """Everything that costing one plane needs; the arguments are those of `rank_planes`."""
     body = offset_body(vertices, faces, thickness_mm=thickness_mm, volume_mm3=volume_mm3)
     on_board = mount != "none"
     used = np.asarray(vertices, float)[np.unique(faces)]
     patches = tuple(surface_in_box(np.asarray(vertices, float), faces, box) for box in keep_clear)
-    return Workpiece(
-        body, used, on_board, volume_mm3, draft_deg, slope_deg, density_g_cm3, flange_mm, bed_mm, patches
-    )
+    return Workpiece(body, used, on_board, volume_mm3, draft_deg, slope_deg, density_g_cm3, flange_mm, bed_mm, patches)
 
 
 def rank_planes(
@@ -81,12 +79,12 @@ def rank_planes(
 ) -> Ranking:
     """Rank candidate parting planes of a pattern.
 
-    vertices : (n, 3) float64 [mm], faces : (m, 3) int: the pattern in the mold frame, watertight or not. thickness_mm : of
-    the rubber. mount : on a board or a stem planes stand upright and what lies below z = 0 does not count. volume_mm3 : the
-    pattern's volume where it is known (None for a leaky mesh without a skin). draft_deg, slope_deg : of the walls, of a
-    stepped parting. density_g_cm3 : of the rubber. flange_mm : from the rubber to the flange's edge. bed_mm : the
-    printer's bed. keep_clear : boxes (lowest, highest corner) that the seam should not cross. count : directions tried,
-    over the half sphere or, for upright planes, half of them over half a turn.
+    vertices : (n, 3) float64 [mm], faces : (m, 3) int: the pattern in the mold frame, watertight or not. thickness_mm
+    : of the rubber. mount : on a board or a stem planes stand upright and what lies below z = 0 does not count.
+    volume_mm3 : the pattern's volume where it is known (None for a leaky mesh without a skin). draft_deg, slope_deg :
+    of the walls, of a stepped parting. density_g_cm3 : of the rubber. flange_mm : from the rubber to the flange's
+    edge. bed_mm : the printer's bed. keep_clear : boxes (lowest, highest corner) that the seam should not cross.
+    count : directions tried, over the half sphere or, for upright planes, half of them over half a turn.
 
     Raises
     ------
@@ -113,9 +111,7 @@ def rank_planes(
     costs = [plane for plane, _ in shown]
     tried = len(directions.normals)
     planes = tuple(
-        plane.said(
-            role_of(plane, costs), reasons(plane, costs, middle, basin=basin, tried=tried, apart_deg=apart)
-        )
+        plane.said(role_of(plane, costs), reasons(plane, costs, middle, basin=basin, tried=tried, apart_deg=apart))
         for plane, basin in shown
     )
     return Ranking(planes, middle.said("middle", middle_reasons(middle, planes[0])), tried, work)
@@ -128,7 +124,8 @@ def _rank_key(plane: PlaneCost) -> tuple[int, float]:
 def _different(looks: Sequence[Look], work: Workpiece, apart_deg: float) -> list[Look]:
     """At most five looks, none within `apart_deg` of another.
 
-    The cheapest, then the best for each role among those that are not far dearer, then the other minima, then the rest.
+    The cheapest, then the best for each role among those that are not far dearer, then the other minima, then the
+    rest.
     """
     clear = [k for k in looks if k.clear] or list(looks)
     cheapest = sorted(clear, key=lambda k: (k.fill_mm3, not k.basin))

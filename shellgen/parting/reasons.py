@@ -70,7 +70,9 @@ def reasons(
     if best_at:
         says.append((" and ".join(best_at) + ".").capitalize())
     if not basin:
-        says.append(f"Not a minimum of its own; shown because it leans at least {apart_deg:.0f} degrees from the others.")
+        says.append(
+            f"Not a minimum of its own; shown because it leans at least {apart_deg:.0f} degrees from the others."
+        )
     says.append(stepping_says(plane))
     says += crossing_says(plane)
     return tuple(says)
@@ -87,9 +89,6 @@ def crossing_says(plane: PlaneCost) -> tuple[str, ...]:
 def middle_reasons(middle: PlaneCost, best: PlaneCost) -> tuple[str, ...]:
     """Sentences for the plane through the middle."""
     more = middle.fill_cm3 - best.fill_cm3
-    if more < 0.5:
-        verdict = "as little as the best plane"
-    else:
-        verdict = f"{more:.0f} cm³ more than the best plane"
-    says = f"Across the least extent, through its middle: fills {middle.fill_cm3:.0f} cm³ ({middle.fill_g:.0f} g), {verdict}."
-    return (says, stepping_says(middle), *crossing_says(middle))
+    verdict = "as little as the best plane" if more < 0.5 else f"{more:.0f} cm³ more than the best plane"
+    fill = f"fills {middle.fill_cm3:.0f} cm³ ({middle.fill_g:.0f} g), {verdict}"
+    return (f"Across the least extent, through its middle: {fill}.", stepping_says(middle), *crossing_says(middle))

@@ -1,8 +1,8 @@
 """The stepped parting surface: the clay wall that climbs and falls with the pattern's widest line.
 
-Any surface P with L <= P <= U over the shadow costs no fill beyond what the pull itself costs. With slopes up to k, L is
-raised and U lowered to the nearest fields that keep the slope; P is the middle one of these two and the plane. Where
-they cross, P lies between them and some fill stays; whole patches that cost more than the plane are taken back.
+Any surface P with L <= P <= U over the shadow costs no fill beyond what the pull itself costs. With slopes up to k, L
+is raised and U lowered to the nearest fields that keep the slope; P is the middle one of these two and the plane.
+Where they cross, P lies between them and some fill stays; whole patches that cost more than the plane are taken back.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ BoolArray = npt.NDArray[np.bool_]
 class Step:
     """A stepped surface and what it costs.
 
-    heights_mm : (rows, columns) on the columns' raster. fill_mm3, plane_fill_mm3 : rubber beyond the offset body with it
-    and with the plane. steepest_deg : steepest slope, terraces included. stepped : False where the plane was kept.
+    heights_mm : (rows, columns) on the columns' raster. fill_mm3, plane_fill_mm3 : rubber beyond the offset body with
+    it and with the plane. steepest_deg : steepest slope, terraces included. stepped : False where the plane was kept.
     """
 
     heights_mm: FloatArray
@@ -39,7 +39,9 @@ class Step:
     stepped: bool
 
 
-def _better(heights: FloatArray, other: FloatArray, lower: FloatArray, upper: FloatArray, shadow: BoolArray) -> FloatArray:
+def _better(
+    heights: FloatArray, other: FloatArray, lower: FloatArray, upper: FloatArray, shadow: BoolArray
+) -> FloatArray:
     """`heights`, with every connected patch taken from `other` where that patch costs less fill.
 
     Both keep the slope limit and agree on the rim of a patch, so the result keeps it too.
@@ -94,13 +96,21 @@ def _with_terraces(heights: FloatArray, grid: Grid, seats: Sequence[Seat], slope
 
 
 def stepped_surface(
-    lower: FloatArray, upper: FloatArray, grid: Grid, *, level_mm: float, slope: float = 1.0, smooth_mm: float = 2.0, seats: Sequence[Seat] = ()
+    lower: FloatArray,
+    upper: FloatArray,
+    grid: Grid,
+    *,
+    level_mm: float,
+    slope: float = 1.0,
+    smooth_mm: float = 2.0,
+    seats: Sequence[Seat] = (),
 ) -> FloatArray:
     """Heights (rows, columns) of the stepped parting.
 
-    lower, upper : (rows, columns) lowest and highest point of the offset body per column; a column with lower > upper (or
-    infinite) is outside the shadow. level_mm : the plane's offset. slope : steepest rise over run (1 is 45 degrees).
-    smooth_mm : width of the smoothing. seats : (x, y, radius) of flat terraces for bolts, in the raster's plan.
+    lower, upper : (rows, columns) lowest and highest point of the offset body per column; a column with lower > upper
+    (or infinite) is outside the shadow. level_mm : the plane's offset. slope : steepest rise over run (1 is 45
+    degrees). smooth_mm : width of the smoothing. seats : (x, y, radius) of flat terraces for bolts, in the raster's
+    plan.
     """
     from scipy.ndimage import gaussian_filter
 
@@ -126,7 +136,13 @@ def step_along(
     """
     plane = fill_mm3(columns, level_mm)
     heights = stepped_surface(
-        columns.lower_mm, columns.upper_mm, columns.grid, level_mm=level_mm, slope=slope, smooth_mm=smooth_mm, seats=seats
+        columns.lower_mm,
+        columns.upper_mm,
+        columns.grid,
+        level_mm=level_mm,
+        slope=slope,
+        smooth_mm=smooth_mm,
+        seats=seats,
     )
     fill = fill_mm3(columns, heights)
     steepest = steepest_deg(heights, columns.grid)

@@ -75,7 +75,9 @@ def test_convex_bodies_have_no_free_fill():
 
 def test_drafted_cylinder_flares():  # two cone frusta, R at the ends and R + H tan(a) at the plane, less the cylinder
     radius, half, t = 30.0, 40.0, np.tan(np.radians(5))
-    columns = columns_along(shapes.as_body(shapes.cylinder(radius, 2 * half)), np.array([0, 0, 1.0]), draft_deg=5, nodes_along=240)
+    columns = columns_along(
+        shapes.as_body(shapes.cylinder(radius, 2 * half)), np.array([0, 0, 1.0]), draft_deg=5, nodes_along=240
+    )
     wide = radius + half * t
     expected = 2 * (np.pi * half / 3 * (wide**2 + wide * radius + radius**2) - np.pi * radius**2 * half)
     assert cost.fill_mm3(columns, 0.0) == pytest.approx(expected, rel=0.03)
