@@ -244,7 +244,7 @@ def _simplified(vertices: FloatArray, faces: IntArray, tolerance_mm: float) -> t
     """The solid with edges shorter than the tolerance collapsed by the mesh kernel."""
     import manifold3d as m3
 
-    mesh = m3.Mesh64(np.ascontiguousarray(vertices, np.float64), np.ascontiguousarray(faces, np.uint64))
+    mesh = m3.Mesh64(np.array(vertices, np.float64, order="C"), np.array(faces, np.uint64, order="C"))
     solid = m3.Manifold(mesh)
     if solid.status() != m3.Error.NoError:
         raise KernelError(f"welding: the mesh kernel refuses the solid ({solid.status().name})")

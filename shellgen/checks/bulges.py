@@ -1,0 +1,85 @@
+"""Where the pattern bulges, the rubber is hardly thicker than asked."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from shellgen.checks.bench import Bench, place
+from shellgen.checks.finding import Finding, Status
+from shellgen.envelope.raster import FloatArray
+from shellgen.mold.mold import Part
+
+TITLE = "rubber no thicker than asked where the pattern bulges"
+LIMIT_MM = 0.3
+DIRECTIONS = 600
+LEAN_DEG = 15.0  # beyond the draft: a bulge must look at least this far away from the parting
+STRAIGHT = 0.8  # least cosine between a bulge's direction and the nearest shell: less is an opening
+
+
+def check(bench: Bench) -> Finding:
+    """At the pattern's outermost points: rubber against asked thickness, shell against that and the clearance.
+
+    These are the points furthest out in many directions; nothing fills them, unless the direction lies within the
+    draft of the parting. Left out are those by a jacket key, near the board, and before an opening of the shell.
+    The limit grows by a third of the raster's step, which the design adds so that "at least" holds.
+    """
+    step = bench.mold.design.settings.raster.pitch_mm or 0.0
+    worst, where, kind, count = -np.inf, np.zeros(3), "", 0
+    for piece in bench.shells:
+        points, ways = bulges(bench, piece)
+        if not len(points) or not len(bench.jacket_outside.samples):
+            continue
+        thickness, clearance, _ = bench.asked(piece.name)
+        rubber = bench.jacket_outside.distance(points)[0] - thickness
+        gaps, feet = bench.surfaces[piece.name].distance(points)
+        ahead = np.einsum("ij,ij->i", feet - points, ways) > STRAIGHT * gaps
+        count += len(points)
+        for found, says, where_at in (
+            (rubber, "rubber", points),
+            (gaps[ahead] - thickness - clearance, f"rubber and clearance to {piece.name}", points[ahead]),
+        ):
+            if len(found) and found.max() > worst:
+                worst, where, kind = float(found.max()), where_at[int(found.argmax())], says
+    if not count:
+        says = "the pattern has no outermost points clear of keys and board to measure at"
+        return Finding("bulges", TITLE, "warn", None, LIMIT_MM, "mm", says)
+    status: Status = "pass" if worst <= LIMIT_MM else "warn" if worst <= LIMIT_MM + step / 3.0 else "fail"
+    says = f"{count} outermost points; at {place(where)} {kind} is {max(worst, 0.0):.2f} mm more than asked"
+    if status == "warn":
+        says += f"; a raster.pitch_mm under {step:g} brings it down"
+    return Finding("bulges", TITLE, status, worst, LIMIT_MM, "mm", says)
+
+
+def bulges(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
+    """Outermost points (k, 3) of the pattern under a piece, each once, and a direction (k, 3) it is outermost in."""
+    pull = np.asarray(piece.pull if piece.pull is not None else (0.0, 0.0, 1.0), float)
+    design = bench.mold.design
+    ways = _directions(DIRECTIONS)
+    lean = np.sin(np.radians((design.settings.jacket.draft_deg or 0.0) + LEAN_DEG))
+    ways = ways[ways @ pull > lean]
+    if bench.on_board:
+        ways = ways[ways[:, 2] > -0.05]
+    vertices = design.pattern.vertices_mm
+    rough = np.ascontiguousarray((vertices - vertices.mean(0)).T, np.float32)
+    best = np.concatenate(
+        [(few @ rough).argmax(1) for few in np.array_split(ways.astype(np.float32), len(ways) // 16 + 1)]
+    )
+    _, one = np.unique(best, return_index=True)
+    points, ways = vertices[best[one]], ways[one]
+    thickness, clearance, _ = bench.asked(piece.name)
+    clear = np.ones(len(points), bool)
+    for key in design.jacket_keys:
+        across = 1.5 * key.radius_mm + key.height_mm + thickness + clearance
+        clear &= np.linalg.norm(points - np.asarray(key.at_mm), axis=1) > across
+    if bench.on_board:
+        clear &= points[:, 2] > 2.0 * thickness + clearance + (design.settings.jacket.crevice_mm or 0.0)
+    return points[clear], ways[clear]
+
+
+def _directions(count: int) -> FloatArray:
+    """Unit vectors (k, 3) spread evenly over the sphere (golden spiral)."""
+    k = np.arange(count) + 0.5
+    z = 1.0 - 2.0 * k / count
+    turn = np.pi * (1.0 + np.sqrt(5.0)) * k
+    level = np.sqrt(1.0 - z**2)
+    return np.stack([level * np.cos(turn), level * np.sin(turn), z], 1)

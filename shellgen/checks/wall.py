@@ -1,0 +1,77 @@
+"""The shell's wall is nowhere thinner than asked."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from shellgen.checks.bench import Bench, place
+from shellgen.checks.finding import Finding, Status
+from shellgen.checks.rays import Rays
+from shellgen.envelope.raster import FloatArray
+from shellgen.mold.mold import Part
+
+TITLE = "wall at least as thick as asked"
+SLACK_MM = 0.1  # twice the tolerance of the triangles
+RAYS = 6000
+FACING_MM = 0.3  # beyond the clearance
+MATING_MM = 0.3
+SQUARE = 0.35  # least cosine between a ray and the face it leaves by
+
+
+def check(bench: Bench) -> Finding:
+    """Rays into the shell, square to its inside, from where that faces the rubber to where they leave.
+
+    Left out are rays that leave through a mating face or the board, and through faces nearly along the ray (the
+    sides of bores and slots), where the wall is rightly cut short.
+    """
+    worst: tuple[float, float, str] | None = None
+    for piece in bench.shells:
+        asked = bench.asked(piece.name)[2]
+        starts, lengths = wall_mm(bench, piece)
+        if not len(lengths):
+            return Finding("wall", TITLE, "fail", None, asked, "mm", f"the inside of {piece.name} faces no rubber")
+        least = int(lengths.argmin())
+        entry = (float(lengths[least]) - asked, asked, f"{piece.name} at {place(starts[least])}")
+        worst = entry if worst is None or entry[0] < worst[0] else worst
+    if worst is None:
+        return Finding("wall", TITLE, "fail", None, None, "mm", "there is no shell piece")
+    least_mm = worst[0] + worst[1]
+    status: Status = "pass" if worst[0] >= -SLACK_MM else "fail"
+    says = f"least wall is {least_mm:.2f} mm, in {worst[2]}, asked {worst[1]:g}"
+    return Finding("wall", TITLE, status, least_mm, worst[1], "mm", says)
+
+
+def wall_mm(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
+    """Starts (k, 3) of the rays that count, and the thickness each found (k,) [mm]."""
+    _, clearance, asked = bench.asked(piece.name)
+    surface = bench.surfaces[piece.name]
+    low = 0.05 if bench.on_board else -np.inf
+    chosen = np.flatnonzero(surface.samples[:, 2] > low)
+    reach = clearance + FACING_MM + bench.jacket_outside.spacing_mm
+    chosen = chosen[bench.jacket_outside.rough_distance(surface.samples[chosen], reach) < np.inf]
+    if len(chosen) > 4 * RAYS:
+        chosen = chosen[(np.arange(4 * RAYS) * len(chosen)) // (4 * RAYS)]
+    gap, feet = bench.jacket_outside.distance(surface.samples[chosen])
+    normals = surface.normals(chosen.astype(np.int32))
+    facing = (gap < clearance + FACING_MM) & (
+        (gap < 1e-3) | (np.einsum("ij,ij->i", feet - surface.samples[chosen], normals) > 0.5 * gap)
+    )
+    chosen, normals = chosen[facing], normals[facing]
+    if len(chosen) > RAYS:
+        pick = (np.arange(RAYS) * len(chosen)) // RAYS
+        chosen, normals = chosen[pick], normals[pick]
+    starts = surface.samples[chosen]
+    lengths, faces = Rays.of(piece.vertices_mm, piece.faces).shoot(starts, -normals, 4.0 * asked + 10.0)
+    hit = faces >= 0
+    starts, normals, lengths, faces = starts[hit], normals[hit], lengths[hit], faces[hit]
+    corners = piece.vertices_mm[piece.faces[faces]]
+    outward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    outward /= np.maximum(np.linalg.norm(outward, axis=1), 1e-300)[:, None]
+    keep = np.einsum("ij,ij->i", outward, -normals) > SQUARE
+    ends = starts - lengths[:, None] * normals
+    keep &= ends[:, 2] > low
+    for other in bench.rigid:
+        if other.name != piece.name and keep.any():
+            short = keep & (lengths < asked)
+            keep[short] &= bench.surfaces[other.name].distance(ends[short])[0] > MATING_MM
+    return starts[keep], lengths[keep]
