@@ -159,3 +159,9 @@ def test_port_is_forty_where_the_size_allows():
     assert port_diameter_mm(160) == 40
     assert port_diameter_mm(240) == 60
     assert port_diameter_mm(2000) == 120
+
+
+def test_raster_is_fine_enough_for_a_third_of_a_millimetre():
+    for longest in (10, 120, 200, 400):
+        assert raster_pitch_mm(longest) / 3 + 0.05 <= 0.3 + 1e-9
+    assert (raster_pitch_mm(20), raster_pitch_mm(600), raster_pitch_mm(3000)) == (0.25, 1.0, 2.0)
