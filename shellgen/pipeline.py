@@ -66,7 +66,7 @@ def make_mold(job: Job, watch: Watch) -> Mold:
 
 def check_mold(mold: Mold, watch: Watch) -> tuple[Finding, ...]:
     """All checks on the finished solids."""
-    from shellgen.checks import run_checks
+    from shellgen.checks.run import run_checks
 
     with watch.step("Checking the pieces"):
         return run_checks(mold)

@@ -14,7 +14,6 @@ from numba import njit
 from shellgen.envelope.raster import FloatArray
 
 
-
 @njit(cache=True, nogil=True)
 def _cliffs(z, drop, floor):  # type: ignore[no-untyped-def]
     """Flat indices of the nodes that stand more than `drop` per step above one of their eight neighbours."""

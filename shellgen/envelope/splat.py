@@ -134,7 +134,26 @@ def _cylinders(z, x0, y0, h, points, normals, window, edges, r, draft):  # type:
             narrow = wide < 0.8
         if not narrow:
             _strip(
-                z, x0, y0, h, ax, ay, az, ux, uy, uz, l, length, -skirt, plan + skirt, -skirt, skirt, r, cosine, cot, skirt
+                z,
+                x0,
+                y0,
+                h,
+                ax,
+                ay,
+                az,
+                ux,
+                uy,
+                uz,
+                l,
+                length,
+                -skirt,
+                plan + skirt,
+                -skirt,
+                skirt,
+                r,
+                cosine,
+                cot,
+                skirt,
             )
             continue
         for side in range(2):

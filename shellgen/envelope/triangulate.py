@@ -111,9 +111,7 @@ def solid_under(envelope: Envelope, *, from_mm: float, tolerance_mm: float) -> t
     below[:, 2] = from_mm - 2.0
     middle = np.array([[below[:, 0].mean(), below[:, 1].mean(), from_mm - 2.0]])
     a, b = np.arange(k), np.roll(np.arange(k), -1)
-    walls = np.concatenate(
-        [np.column_stack([n + a, n + b, rim[b]]), np.column_stack([n + a, rim[b], rim[a]])]
-    )
+    walls = np.concatenate([np.column_stack([n + a, n + b, rim[b]]), np.column_stack([n + a, rim[b], rim[a]])])
     floor = np.column_stack([np.full(k, n + k), n + b, n + a])
     faces = np.concatenate([top, walls, floor]).astype(np.int32)
     return np.concatenate([vertices, below, middle]), faces

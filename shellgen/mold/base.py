@@ -76,7 +76,9 @@ def foot(
         ring = LineString(_graph(p, outside.grid.pitch_mm))
         cut = ring.intersection(box(x0 - 1, low, x1 + 1, max(z1, low) + 1))
         cut = shapely.line_merge(cut) if cut.geom_type == "MultiLineString" else cut
-        rows += [np.asarray(q.coords) for q in getattr(cut, "geoms", [cut]) if q.geom_type == "LineString" and q.length > 0]
+        rows += [
+            np.asarray(q.coords) for q in getattr(cut, "geoms", [cut]) if q.geom_type == "LineString" and q.length > 0
+        ]
     spots: list[FloatArray] = []
     pin: FloatArray | None = None
     for row in sorted(rows, key=lambda r: -length(r)):
@@ -110,4 +112,6 @@ def _graph(region: Polygon, step_mm: float) -> tuple[tuple[float, float], ...]:
 def board_hole(at: FloatArray, radius_mm: float, thickness_mm: float, role: Role) -> Feature:
     """A hole through the base flange, along y."""
     base = (float(at[0]), -1.0, float(at[1]))
-    return Feature(role, Frustum(base, (0.0, 1.0, 0.0), thickness_mm + 2.0, radius_mm, radius_mm), add=False, through=True)
+    return Feature(
+        role, Frustum(base, (0.0, 1.0, 0.0), thickness_mm + 2.0, radius_mm, radius_mm), add=False, through=True
+    )

@@ -37,7 +37,6 @@ class Closing:
     spots: FloatArray
     middles: FloatArray
     tangents: FloatArray
-    notes: tuple[str, ...]
 
 
 def bolt_offset_mm(data: BoltData) -> float:
@@ -66,15 +65,16 @@ def closing(plan: FlangePlan, settings: Settings, pair: tuple[str, str], pull_to
         bolts.append(Bolt(pair, data.size, (_point(seats[0]), _point(seats[1])), ("washer", end), "closing", hole))
     off = bolt_offset_mm(data)
     width = float(settings.flange.width_mm or 0.0)
-    room = min(off - 1.0, width - off - 1.5, 0.5 * _least_gap(spots, middles) - data.washer_od_mm / 2 - 0.5, 0.9 * thickness)
+    room = min(
+        off - 1.0, width - off - 1.5, 0.5 * _least_gap(spots, middles) - data.washer_od_mm / 2 - 0.5, 0.9 * thickness
+    )
     radius = max(room, 1.5)
     height = min(0.5 * thickness, radius)
-    holes = shapely.union_all([PlanPoint(p).buffer(hole / 2 + radius) for p in spots])
-    land = plan.outline.buffer(-radius).difference(plan.section.buffer(0.5 * radius)).difference(holes)
-    centre = np.array([spots.mean(axis=0), *(np.asarray(plan.outline.bounds).reshape(1, 2, 2).mean(axis=1))])
+    holes = shapely.union_all([PlanPoint(p).buffer(hole / 2 + 0.5 * radius) for p in spots])
+    land = plan.outline.difference(plan.section).difference(holes)
     fit = shapely.contains_xy(plan.outline.buffer(-radius - 0.5), middles[:, 0], middles[:, 1]) if len(middles) else []
     usable = np.flatnonzero(fit)
-    chosen, miss = choose_keys(middles[usable], KEYS, radius, land, wrong_closings(spots, centre))
+    chosen = choose_keys(middles[usable], KEYS, radius, land, wrong_closings(spots))
     chosen = usable[chosen]
     keys: list[Key] = []
     for x, y in middles[chosen]:
@@ -82,11 +82,10 @@ def closing(plan: FlangePlan, settings: Settings, pair: tuple[str, str], pull_to
         second.append(Feature(Role.SOCKET, _female(settings, -x, y, radius, height), add=False))
         at = transform(np.array([[x, y, 0.0]]), pull_to_mold)[0]
         keys.append(Key(pair, settings.flange.keys, _point(at), float(radius), float(height)))
-    notes = [] if miss >= radius else [f"The keys of {pair[0]} and {pair[1]} may let one wrong closing through."]
     if settings.flange.pry_slots:
         free = np.setdiff1d(np.arange(len(middles)), chosen)
         first += _pry_slots(plan, middles[free], thickness, width - off)
-    return Closing(tuple(first), tuple(second), tuple(bolts), tuple(keys), spots, middles, tangents, tuple(notes))
+    return Closing(tuple(first), tuple(second), tuple(bolts), tuple(keys), spots, middles, tangents)
 
 
 def _rows(plan: FlangePlan, pitch_mm: float, least_mm: float) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -106,7 +105,9 @@ def _rows(plan: FlangePlan, pitch_mm: float, least_mm: float) -> tuple[FloatArra
         middles.append(along(line, at))
         tangents.append(turn / np.maximum(np.hypot(*turn.T), 1e-9)[:, None])
     if not spots:
-        raise DesignError("No bolt fits on the parting flange: the pattern is too low above its board. Raise it or give smaller bolts.")
+        raise DesignError(
+            "No bolt fits on the parting flange: the pattern is too low above its board. Raise it or give smaller bolts."
+        )
     bolts = np.concatenate(spots)
     bolts = bolts[apart(bolts, least_mm)]
     return bolts, np.concatenate(middles), np.concatenate(tangents)
@@ -121,7 +122,9 @@ def _least_gap(spots: FloatArray, middles: FloatArray) -> float:
 
 
 def _bore(x: float, y: float, r: float, low: float, high: float, through: bool, role: Role) -> Feature:
-    return Feature(role, Frustum((float(x), float(y), low), (0.0, 0.0, 1.0), high - low, r, r), add=False, through=through)
+    return Feature(
+        role, Frustum((float(x), float(y), low), (0.0, 0.0, 1.0), high - low, r, r), add=False, through=through
+    )
 
 
 def _nut_end(settings: Settings, data: BoltData, thickness: float) -> tuple[End, float]:
@@ -137,7 +140,9 @@ def _nut_end(settings: Settings, data: BoltData, thickness: float) -> tuple[End,
         return "pocket", left
     if nut == "insert":
         if data.insert is None:
-            raise DesignError(f"bolts.nut = 'insert': no insert bore is tabulated for {data.size}. Use M4 to M6, or nut = 'washer'.")
+            raise DesignError(
+                f"bolts.nut = 'insert': no insert bore is tabulated for {data.size}. Use M4 to M6, or nut = 'washer'."
+            )
         if data.insert.depth_mm > thickness - 1.0:
             raise DesignError(
                 f"bolts.nut = 'insert': the bore for {data.size} is {data.insert.depth_mm:g} deep. "
@@ -176,7 +181,11 @@ def _female(settings: Settings, x: float, y: float, radius: float, height: float
     slope = 0.5 * radius / height
     side = play * float(np.hypot(1.0, slope))
     return Frustum(
-        (float(x), float(y), -lift), up, height + play + lift, radius + side + slope * lift, 0.5 * radius + side - slope * play
+        (float(x), float(y), -lift),
+        up,
+        height + play + lift,
+        radius + side + slope * lift,
+        0.5 * radius + side - slope * play,
     )
 
 

@@ -76,9 +76,8 @@ def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_por
             spacing_mm=float(settings.jacket.key_spacing_mm or 60.0),
             least_height_mm=0.5 * spec.jacket_mm,
             keep_off=tuple(keep_off),
+            least_y_mm=spec.jacket_mm + rim if on_board else -np.inf,
         )
-        if on_board:
-            found = found[found[:, 1] > spec.outside_mm] if np.any(found[:, 1] > spec.outside_mm) else found
         mesh = joined(mesh, lone_points(found + [0.0, 0.0, height - spec.jacket_mm]))
         tops = transform(found + [0.0, 0.0, height], cell.pull_to_mold)
         keys = tuple(JacketKey(cell.name, (float(x), float(y), float(z)), rim, height) for x, y, z in tops)
@@ -158,7 +157,6 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
         keys=shut.keys,
         jacket_keys=tuple(k for d in draped for k in d.keys),
         assembly=(*names, *(p.name for p in plates)),
-        notes=shut.notes,
     )
 
 
@@ -236,7 +234,16 @@ def _board_bolts(settings: Settings, draped: list[Draped], feet: tuple[Foot, ...
         for x, z in f.bolts:
             ends = transform(np.array([[x, f.flange.thickness_mm, z], [x, 0.0, z]]), d.cell.pull_to_mold)
             hole = data.hole_mm[settings.bolts.fit]
-            out.append(Bolt((d.cell.name, "board"), data.size, (_point(ends[0]), _point(ends[1])), ("washer", "board"), "board", hole))
+            out.append(
+                Bolt(
+                    (d.cell.name, "board"),
+                    data.size,
+                    (_point(ends[0]), _point(ends[1])),
+                    ("washer", "board"),
+                    "board",
+                    hole,
+                )
+            )
     return out
 
 

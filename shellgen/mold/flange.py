@@ -104,7 +104,9 @@ def flange_plan(
             closed.append(True)
             continue
         low, high = ring.min(axis=0) - 1, ring.max(axis=0) + 1
-        above = shapely.LineString(ring).intersection(box(low[0], board_gap_mm, high[0], max(high[1], board_gap_mm + 1)))
+        above = shapely.LineString(ring).intersection(
+            box(low[0], board_gap_mm, high[0], max(high[1], board_gap_mm + 1))
+        )
         if above.geom_type == "MultiLineString":
             above = shapely.line_merge(above)
         for part in getattr(above, "geoms", [above]):

@@ -19,17 +19,23 @@ def dome_rim_mm(radius_mm: float, height_mm: float) -> float:
 
 
 def places(
-    jacket: Envelope, *, rim_mm: float, spacing_mm: float, least_height_mm: float, keep_off: tuple[tuple[float, float, float], ...]
+    jacket: Envelope,
+    *,
+    rim_mm: float,
+    spacing_mm: float,
+    least_height_mm: float,
+    keep_off: tuple[tuple[float, float, float], ...],
+    least_y_mm: float,
 ) -> FloatArray:
     """Spots (k, 3) on the jacket that face the pull, spaced as asked; nearer together where fewer than three would fit.
 
-    keep_off : discs (x, y, radius) to leave free.
+    keep_off : discs (x, y, radius) to leave free; least_y_mm : height over the board to leave free.
     """
     g, z = jacket.grid, jacket.heights_mm
     gy, gx = np.gradient(z, g.pitch_mm)
     slope = np.hypot(gx, gy)
     x, y = np.meshgrid(g.x_mm, g.y_mm)
-    free = z > least_height_mm
+    free = (z > least_height_mm) & (y > least_y_mm)
     for cx, cy, r in keep_off:
         free &= np.hypot(x - cx, y - cy) > r
     n = max(1, round(rim_mm / g.pitch_mm))

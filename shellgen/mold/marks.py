@@ -17,7 +17,13 @@ LEAST_LETTER_MM = 2.5
 
 
 def flange_marks(
-    plan: FlangePlan, middles: FloatArray, tangents: FloatArray, bolts: FloatArray, washer_mm: float, thickness_mm: float, texts: list[str]
+    plan: FlangePlan,
+    middles: FloatArray,
+    tangents: FloatArray,
+    bolts: FloatArray,
+    washer_mm: float,
+    thickness_mm: float,
+    texts: list[str],
 ) -> tuple[Feature, ...]:
     """Each text at a place of its own between two bolts, as large as fits; left out where nothing fits.
 

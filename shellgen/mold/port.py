@@ -50,7 +50,15 @@ class Port:
 
 
 def design_port(
-    place: PortPlace, skins: Skins, *, piece: str, wanted_mm: float, lid_mm: float, lid: bool, pull_to_mold: FloatArray, fit: str
+    place: PortPlace,
+    skins: Skins,
+    *,
+    piece: str,
+    wanted_mm: float,
+    lid_mm: float,
+    lid: bool,
+    pull_to_mold: FloatArray,
+    fit: str,
 ) -> Port:
     """Boss, bore and lid at a place. The bore is as wide as asked, or as the shell allows."""
     size = next((s for s, least in (("M5", 50.0), ("M4", 0.0)) if place.room_mm >= least))
@@ -70,7 +78,9 @@ def design_port(
     circle = bore + ring / 2
     angles = 2 * np.pi * np.arange(LID_BOLTS) / LID_BOLTS + np.pi / 4
     spots = np.column_stack([at[0] + circle * np.cos(angles), at[1] + circle * np.sin(angles)])
-    under = max(float(skins.inside.heights_mm[np.hypot(x - sx, y - sy) <= data.insert.bore_mm].max()) for sx, sy in spots)
+    under = max(
+        float(skins.inside.heights_mm[np.hypot(x - sx, y - sy) <= data.insert.bore_mm].max()) for sx, sy in spots
+    )
     seat = max(top + 1.0, under + data.insert.depth_mm + 3.0)
     up = (0.0, 0.0, 1.0)
     features = [

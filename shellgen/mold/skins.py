@@ -11,6 +11,7 @@ from shellgen.envelope.erode import erode
 from shellgen.envelope.facets import Facets
 from shellgen.envelope.raster import Envelope, FloatArray, Grid
 from shellgen.envelope.splat import CHORD_MM, splat
+from shellgen.envelope.widen import widened
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +28,8 @@ class SkinSpec:
 
     @property
     def margin_mm(self) -> float:
-        """Added to every radius, so that "at least" survives raster, undrawn edges and triangulation."""
-        return self.pitch_mm / 3 + CHORD_MM + self.tolerance_mm
+        """Added to every radius, so that "at least" survives undrawn edges and triangulation."""
+        return CHORD_MM + self.tolerance_mm
 
     @property
     def jacket_mm(self) -> float:
@@ -42,7 +43,7 @@ class SkinSpec:
 
     @property
     def outside_mm(self) -> float:
-        """Radius of the shell's outside; the wall takes the raster's margin once more."""
+        """Radius of the shell's outside; the wall takes the margin once more."""
         return self.inside_mm + self.wall_mm + self.margin_mm
 
     @property
@@ -93,12 +94,13 @@ def plan_grid(mesh: Facets, spec: SkinSpec, on_board: bool, pitch_mm: float | No
 
 
 def envelope(mesh: Facets, grid: Grid, radius_mm: float, spec: SkinSpec, floor_mm: float | None = None) -> Envelope:
-    """One skin: grown by radius + crevice, drafted, taken back by the crevice radius."""
+    """One skin: grown by radius + crevice, drafted, taken back by the crevice radius, set out sideways."""
     floor = spec.floor_mm if floor_mm is None else floor_mm
     h, a = grid.pitch_mm, spec.draft_deg
     raw = splat(mesh, grid, radius_mm + spec.crevice_mm, a, floor)
     closed = erode(draft(raw, h, a, floor), h, spec.crevice_mm, a, floor)
-    return Envelope(grid, closed, radius_mm, spec.crevice_mm, a, floor)
+    # between nodes a silhouette is a chord, up to h / 4 inside the true one
+    return Envelope(grid, widened(closed, h, h / 3), radius_mm, spec.crevice_mm, a, floor)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -113,7 +113,12 @@ def base_prism(recipe: PieceRecipe) -> Prism | None:
     outer = ((reach[0][0], -UNDER_MM), (reach[-1][0], -UNDER_MM), *reach[::-1])
     # drawn in the plane y = -1 with axes (z, x): their cross product is +y
     return Prism(
-        tuple((z, x) for x, z in outer), (), (0.0, -1.0, 0.0), (0.0, 0.0, 1.0), (1.0, 0.0, 0.0), recipe.base.thickness_mm + 1.0
+        tuple((z, x) for x, z in outer),
+        (),
+        (0.0, -1.0, 0.0),
+        (0.0, 0.0, 1.0),
+        (1.0, 0.0, 0.0),
+        recipe.base.thickness_mm + 1.0,
     )
 
 
