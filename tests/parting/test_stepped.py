@@ -108,10 +108,8 @@ def test_never_dearer_than_the_plane_on_random_sections():
         level = float(np.median(np.concatenate([lower[0], upper[0]])))
         heights = stepped_surface(lower, upper, grid, level_mm=level, slope=1.0, smooth_mm=0.0)
 
-        def fill(parting):
-            return (np.maximum(0, upper - parting) + np.maximum(0, parting - lower)).sum()
-
-        assert fill(heights) <= fill(np.full_like(lower, level)) + 1e-6
+        fills = [(np.maximum(0, upper - p) + np.maximum(0, p - lower)).sum() for p in (heights, level)]
+        assert fills[0] <= fills[1] + 1e-6
         assert np.abs(np.diff(heights, axis=1)).max() <= 1.0 + 1e-6
 
 

@@ -1,0 +1,141 @@
+"""Vents of a poured jacket: the high spots where rubber would trap air, and the air that no vent lets out.
+
+Rubber rises in the gap between pattern and shell; air gathers under every local height of the gap's ceiling. A height
+counts by its persistence: how far it stands above the pass to a higher one. Heights under the shell get a vent, the
+highest of all is the pour; heights under the pattern itself no vent reaches.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from shellgen.envelope.raster import FloatArray
+from shellgen.parting.gap_runs import Runs, raster_over, runs_of
+from shellgen.parting.merge_tree import merge_tree
+from shellgen.parting.offset_body import IntArray
+
+KEEP_MM = 2.0
+Point = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class HighSpot:
+    """A local height and how far it stands above the pass to a higher one (the highest of all: above the lowest)."""
+
+    at_mm: Point
+    persistence_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class AirTrap:
+    """Air that stays in the gap: its highest place, its depth to where the rubber seals it, its volume, its ceiling."""
+
+    at_mm: Point
+    depth_mm: float
+    volume_mm3: float
+    under: Literal["shell", "pattern"]
+
+
+@dataclass(frozen=True, slots=True)
+class Filling:
+    """How a gap fills. traps : air that stays, largest first. never_filled : tops of parts that rubber never reaches."""
+
+    traps: tuple[AirTrap, ...]
+    never_filled: tuple[Point, ...]
+
+
+def _point(place: FloatArray) -> Point:
+    return float(place[0]), float(place[1]), float(place[2])
+
+
+def _merged(spots: list[HighSpot], merge_mm: float) -> tuple[HighSpot, ...]:
+    """Highest first, without those within `merge_mm` of a higher one."""
+    kept: list[HighSpot] = []
+    for spot in sorted(spots, key=lambda s: (-s.at_mm[2], s.at_mm)):
+        if all(np.hypot(spot.at_mm[0] - k.at_mm[0], spot.at_mm[1] - k.at_mm[1]) > merge_mm for k in kept):
+            kept.append(spot)
+    return tuple(kept)
+
+
+def high_spots(
+    vertices: FloatArray,
+    faces: IntArray,
+    *,
+    keep_mm: float = KEEP_MM,
+    merge_mm: float = 0.0,
+    above_mm: float = -np.inf,
+) -> tuple[HighSpot, ...]:
+    """Local heights of a mesh that face upwards, highest first: where the pour and the vents go.
+
+    vertices : (n, 3) in the pour position, z up; faces : (m, 3), outward normals: the outside of the filled jacket,
+    which is the shell's inside. keep_mm : least persistence. merge_mm : of two heights nearer than this in plan the
+    lower is dropped. above_mm : nothing at or below this level counts (the board).
+    """
+    edges = np.unique(np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1), axis=0)
+    z = np.ascontiguousarray(vertices[:, 2])
+    tree = merge_tree(z, edges[:, 0].astype(np.int64), edges[:, 1].astype(np.int64))
+    lowest = np.full(len(z), np.inf)
+    np.minimum.at(lowest, tree.root, z)
+    dies = np.where(np.isnan(tree.dies_at), lowest, tree.dies_at)
+    corners = vertices[faces]
+    upward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])[:, 2]
+    facing = np.bincount(faces.ravel(), np.repeat(upward, 3), len(z))
+    found = np.flatnonzero((z - dies >= keep_mm) & (facing > 0) & (z > above_mm))
+    return _merged([HighSpot(_point(vertices[v]), float(z[v] - dies[v])) for v in found], merge_mm)
+
+
+def _nearest_run(runs: Runs, place: Sequence[float]) -> int:
+    grid = runs.grid
+    x = grid.x_mm[runs.node % grid.columns] - place[0]
+    y = grid.y_mm[runs.node // grid.columns] - place[1]
+    return int(np.argmin(x * x + y * y + (runs.top_mm - place[2]) ** 2))
+
+
+def _air_above(runs: Runs, top: int, level_mm: float) -> float:
+    """Volume [mm³] of the part of the gap round run `top` above a level."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    passes = runs.level_mm > level_mm
+    first, second = runs.first[passes], runs.second[passes]
+    count = len(runs.top_mm)
+    graph = coo_array((np.ones(len(first), np.int8), (first, second)), shape=(count, count))
+    part = connected_components(graph, directed=False)[1]
+    inside = part == part[top]
+    heights = runs.top_mm[inside] - np.maximum(runs.bottom_mm[inside], level_mm)
+    return float(np.maximum(heights, 0).sum()) * runs.grid.pitch_mm**2
+
+
+def filling(
+    gap: tuple[FloatArray, IntArray],
+    pattern: tuple[FloatArray, IntArray],
+    vents: Sequence[Point],
+    *,
+    pitch_mm: float,
+    keep_mm: float = KEEP_MM,
+) -> Filling:
+    """How the gap fills in the pour position, given where air gets out.
+
+    gap, pattern : closed meshes with outward normals ((n, 3), (m, 3)), z up: the rubber as it should become, and what
+    it is poured round. vents : places of the pour and of all vents. pitch_mm : raster for the search. keep_mm : least
+    depth of a trap.
+    """
+    grid = raster_over(gap[0], pitch_mm)
+    runs, solid = runs_of(*gap, grid), runs_of(*pattern, grid)
+    vented = np.zeros(len(runs.top_mm), np.bool_)
+    vented[[_nearest_run(runs, vent) for vent in vents]] = True
+    tree = merge_tree(runs.top_mm, runs.first, runs.second, runs.level_mm, vented)
+    traps = []
+    for run in np.flatnonzero(runs.top_mm - tree.sealed_at >= keep_mm):
+        place = runs.place(int(run))
+        level = float(tree.sealed_at[run])
+        under: Literal["shell", "pattern"] = "pattern" if solid.inside(np.add(place, [0, 0, pitch_mm / 2])) else "shell"
+        volume = _air_above(runs, int(run), level)
+        traps.append(AirTrap(_point(place), float(place[2] - level), volume, under))
+    dry = np.unique(tree.root[~tree.vented_root])
+    never = tuple(_point(runs.place(int(run))) for run in dry)
+    return Filling(tuple(sorted(traps, key=lambda t: -t.volume_mm3)), never)
