@@ -42,7 +42,7 @@ class AirTrap:
 
 @dataclass(frozen=True, slots=True)
 class Filling:
-    """How a gap fills. traps : air that stays, largest first. never_filled : tops of parts that rubber never reaches."""
+    """How a gap fills. traps : air that stays, largest first. never_filled : tops of parts no rubber reaches."""
 
     traps: tuple[AirTrap, ...]
     never_filled: tuple[Point, ...]
