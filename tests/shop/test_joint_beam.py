@@ -189,7 +189,7 @@ def test_stiff_joint_tends_to_the_clamped_span():
 
 
 def test_pull_midway_between_level_supports():
-    """F L^3 / (192 E I) for a clamped span (beam table), of the pair: a thin flange, so that its bolts hold it level."""
+    """F L^3 / (192 E I) for a clamped span (beam table), of the pair; thin, so that its bolts hold it level."""
     section, force, span = joint(3.0), 10.0, 150.0
     line, clamp = SeamLine(("A", "B"), (span,) * 5, None), Clamp(200.0, 1e7)
     pulled = solve_seam(line, section, clamp, 0.0, pulls_n={i: force for i in range(5)})
