@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from PIL import Image
 
 from shellgen.sheet.zbuffer import ByteArray, Picture
 
@@ -15,7 +16,7 @@ def contact_shade(picture: Picture, strength: float = 0.36, radius_px: float = 2
     The mean depth within about `radius_px` pixels, over drawn pixels alone, less the pixel's own depth; an eighth of
     the scene's depth saturates. The means are smooth and taken on a raster four times coarser. Empty paper stays.
     """
-    from scipy.ndimage import gaussian_filter, zoom
+    from scipy.ndimage import gaussian_filter
 
     height, width = picture.rgb.shape[:2]
     over = picture.depth_mm.shape[0] // height
@@ -31,8 +32,8 @@ def contact_shade(picture: Picture, strength: float = 0.36, radius_px: float = 2
     for sigma in (radius_px / _COARSE, radius_px / _COARSE / 3):
         share = gaussian_filter(weight, sigma, truncate=3.0)
         mean = gaussian_filter(filled, sigma, truncate=3.0) / np.maximum(share, 1e-6)
-        stretch = (height / coarse.shape[0], width / coarse.shape[1])
-        over_own = (zoom(mean, stretch, order=1, grid_mode=True, mode="nearest") - own) / np.float32(0.125 * span)
+        wide = Image.fromarray(mean.astype(np.float32)).resize((width, height), Image.Resampling.BILINEAR)
+        over_own = (np.asarray(wide) - own) / np.float32(0.125 * span)
         factor -= np.float32(strength / 2) * np.clip(over_own, 0.0, 1.0, dtype=np.float32)
     factor[~drawn] = 1.0
     out: ByteArray = np.rint(picture.rgb * factor[..., None]).astype(np.uint8)

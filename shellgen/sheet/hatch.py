@@ -108,11 +108,12 @@ def _tone(sheet: npt.NDArray[np.uint8], mask: BoolArray, factor: float) -> None:
 def _flange(mask: BoolArray, piece: PieceRecipe, plane: Plane, origin: Spot, scale: float) -> BoolArray:
     """Where the piece's material stands outside its wall: above the outside envelope, seen in its pull frame."""
     rows, columns = np.nonzero(mask)
-    flat = np.column_stack([columns + 0.5 - origin[0], origin[1] - rows - 0.5]) * (scale / _FINE)
+    u, v = (columns + (0.5 - origin[0])) * (scale / _FINE), (origin[1] - 0.5 - rows) * (scale / _FINE)
     mold_to_pull: FloatArray = np.linalg.inv(piece.pull_to_mold).astype(np.float64)
-    local = transform(plane.to_mold(flat), mold_to_pull)
+    start, along, upwards = transform(plane.to_mold(np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])), mold_to_pull)
+    x, y, z = (start[k] + (along - start)[k] * u + (upwards - start)[k] * v for k in range(3))
     out = np.zeros_like(mask)
-    out[rows, columns] = local[:, 2] > piece.outside.at(local[:, 0], local[:, 1]) + 0.05
+    out[rows, columns] = z > piece.outside.at(x, y) + 0.05
     return out
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Literal, Protocol
 
@@ -44,10 +45,12 @@ def draw_all(mold: Mold, checks: Sequence[Check], folder: Path) -> list[str]:
     for part in mold.parts:
         if part.kind == "shell":
             drawings.append((f"{file_stem(part.name)}-from-pull.png", _from_pull(mold, part)))
-    names = []
-    for name, drawing in drawings:
-        names.append(paper.save(paper.banner(drawing(), failed), folder / name))
-    return names
+
+    def draw(name: str, drawing: Callable[[], Image.Image]) -> str:
+        return paper.save(paper.banner(drawing(), failed), folder / name)
+
+    with ThreadPoolExecutor(2) as pool:
+        return list(pool.map(draw, *zip(*drawings, strict=True)))
 
 
 def _from_pull(mold: Mold, part: Part) -> Callable[[], Image.Image]:

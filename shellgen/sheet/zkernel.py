@@ -21,7 +21,7 @@ def corner_normals(screen, faces, crease_cos):  # type: ignore[no-untyped-def]
     normal = np.empty((count, 4))
     start = np.zeros(points + 1, np.int64)
     for f in range(count):
-        a, b, c = faces[f]
+        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
         ux, uy, uz = screen[b, 0] - screen[a, 0], screen[b, 1] - screen[a, 1], screen[b, 2] - screen[a, 2]
         vx, vy, vz = screen[c, 0] - screen[a, 0], screen[c, 1] - screen[a, 1], screen[c, 2] - screen[a, 2]
         nx, ny, nz = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
@@ -70,12 +70,12 @@ def rasterise(screen, faces, begin, end, plane, depth, owner, first, last):  # t
     plane · (x, y, z, 1) > 0 are left out.
     """
     width = depth.shape[1]
-    pa, pb, pc, pd = plane
+    pa, pb, pc, pd = plane[0], plane[1], plane[2], plane[3]
     for f in range(begin, end):
-        a, b, c = faces[f]
-        ax, ay, az = screen[a]
-        bx, by, bz = screen[b]
-        cx, cy, cz = screen[c]
+        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
+        ax, ay, az = screen[a, 0], screen[a, 1], screen[a, 2]
+        bx, by, bz = screen[b, 0], screen[b, 1], screen[b, 2]
+        cx, cy, cz = screen[c, 0], screen[c, 1], screen[c, 2]
         top, bottom = min(ay, by, cy), max(ay, by, cy)
         if bottom < first or top > last:
             continue
@@ -115,7 +115,7 @@ def cap(screen, faces, plane, depth, owner, first, last):  # type: ignore[no-unt
             f = owner[row, column]
             if f < 0:
                 continue
-            a, b, c = faces[f]
+            a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
             ux, uy = screen[b, 0] - screen[a, 0], screen[b, 1] - screen[a, 1]
             tx, ty = screen[c, 0] - screen[a, 0], screen[c, 1] - screen[a, 1]
             if ux * ty - uy * tx > 0.0:
@@ -127,7 +127,7 @@ def cap(screen, faces, plane, depth, owner, first, last):  # type: ignore[no-unt
 @njit(cache=True, nogil=True)
 def _normal_at(screen, faces, corners, f, column, row):  # type: ignore[no-untyped-def]
     """Interpolated normal of face f at a sub-pixel, turned towards the viewer, and the weights of its corners."""
-    a, b, c = faces[f]
+    a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
     ax, ay = screen[a, 0], screen[a, 1]
     ux, uy = screen[b, 0] - ax, screen[b, 1] - ay
     tx, ty = screen[c, 0] - ax, screen[c, 1] - ay
@@ -168,7 +168,7 @@ def _light_row(  # type: ignore[no-untyped-def]
         normals[column, 0], normals[column, 1], normals[column, 2] = nx, ny, nz
         light = _AMBIENT + _HEAD * nz + _SKY * (-0.80 * ny - 0.45 * nx + 0.40 * nz)
         light = min(1.12, max(0.25, light))
-        a, b, c = faces[f]
+        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
         for k in range(3):
             lit[column, k] = min(255.0, light * (u * colours[a, k] + v * colours[b, k] + w * colours[c, k]))
     return left, right
@@ -186,23 +186,24 @@ def shade(  # type: ignore[no-untyped-def]
     height, width = depth.shape
     ring = over + 2
     normals, lit = np.zeros((ring, width, 3), np.float32), np.zeros((ring, width, 3), np.float32)
-    reach = np.empty((ring, 2), np.int64)
+    lefts, rights = np.empty(ring, np.int64), np.empty(ring, np.int64)
     done = max(0, first * over - 1)
     share = 1.0 / (over * over)
     for row in range(first, last):
         while done < min(height, row * over + over + 1):
             k = done % ring
-            reach[k] = _light_row(
+            lefts[k], rights[k] = _light_row(
                 screen, faces, body_of, corners, colours, flat, plane, owner, seen, done, normals[k], lit[k]
             )
             done += 1
         left, right = width, -1
         for i in range(max(0, row * over - 1), done):
-            left, right = min(left, reach[i % ring, 0]), max(right, reach[i % ring, 1])
+            left, right = min(left, lefts[i % ring]), max(right, rights[i % ring])
         for column in range(width // over):
             red, green, blue = 0.0, 0.0, 0.0
             if column * over + over < left or column * over > right + 1:
-                rgb[row, column] = look[:3]
+                for k in range(3):
+                    rgb[row, column, k] = look[k]
                 continue
             for i in range(row * over, row * over + over):
                 for j in range(column * over, column * over + over):
@@ -248,8 +249,10 @@ def _line(depth, owner, body_of, normals, step, i, j):  # type: ignore[no-untype
         bend = abs(depth[i0, j0] + depth[i1, j1] - 2.0 * depth[i, j])
         if bend > 8.0:
             strength = max(strength, min(0.7, 0.1 * (bend - 8.0)))
-        p, q = normals[i0 % ring, j0], normals[i1 % ring, j1]
-        turn = p[0] * q[0] + p[1] * q[1] + p[2] * q[2]
+        p, q = i0 % ring, i1 % ring
+        turn = 0.0
+        for k in range(3):
+            turn += normals[p, j0, k] * normals[q, j1, k]
         if turn < 0.90:
             strength = max(strength, min(0.5, 2.5 * (0.90 - turn)))
     return strength
