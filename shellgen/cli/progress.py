@@ -57,12 +57,20 @@ def shown_progress(*, quiet: bool) -> Iterator[Progress]:
     else:
         from rich.console import Console
         from rich.progress import Progress as Display
-        from rich.progress import SpinnerColumn, TextColumn, TimeElapsedColumn
+        from rich.progress import SpinnerColumn, Task, TextColumn
+        from rich.text import Text
+
+        class Seconds(TextColumn):
+            """The time a step has taken."""
+
+            def render(self, task: Task) -> Text:
+                """Seconds to one place."""
+                return Text(f"{task.finished_time or task.elapsed or 0.0:.1f} s")
 
         columns = (
             SpinnerColumn("line", finished_text="[green]+[/]"),
             TextColumn("{task.description}", markup=False),
-            TimeElapsedColumn(),
+            Seconds("", justify="right"),
         )
         with Display(*columns, console=Console(stderr=True), refresh_per_second=8) as display:
             yield Shown(display)
