@@ -11,7 +11,9 @@ from typing import Any
 import manifold3d as m3
 import numpy as np
 
+from shellgen.checks.rays import Rays
 from shellgen.checks.surface import Surface
+from shellgen.checks.sweep import Sweep, sweeps
 from shellgen.job.model import PieceSettings
 from shellgen.mold.mold import Mold, Part
 
@@ -34,9 +36,24 @@ class Bench:
         return {part.name: part for part in self.mold.parts}
 
     @cached_property
-    def solids(self) -> dict[str, m3.Manifold]:
-        """Solids by name."""
-        return {part.name: solid_of(part) for part in self.mold.parts}
+    def _rays(self) -> dict[str, Rays]:
+        return {}
+
+    def rays(self, name: str) -> Rays:
+        """A part made ready for rays, when first asked for."""
+        if name not in self._rays:
+            self._rays[name] = Rays.of(self.parts[name].vertices_mm, self.parts[name].faces)
+        return self._rays[name]
+
+    @cached_property
+    def _solids(self) -> dict[str, m3.Manifold]:
+        return {}
+
+    def solid(self, name: str) -> m3.Manifold:
+        """A part's solid, made when first asked for."""
+        if name not in self._solids:
+            self._solids[name] = solid_of(self.parts[name])
+        return self._solids[name]
 
     @cached_property
     def rigid(self) -> tuple[Part, ...]:
@@ -52,6 +69,11 @@ class Bench:
     def jackets(self) -> tuple[Part, ...]:
         """The rubber."""
         return tuple(part for part in self.mold.parts if part.kind == "jacket")
+
+    @cached_property
+    def sweeps(self) -> tuple[Sweep, ...]:
+        """Each rigid part drawn past each part that stays when it leaves."""
+        return tuple(sweeps(self.parts, self.mold.design.assembly))
 
     @cached_property
     def surfaces(self) -> dict[str, Surface]:

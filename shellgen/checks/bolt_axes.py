@@ -75,7 +75,7 @@ def hole_of(seat: Seat, lumps: list[Lump]) -> Lump | None:
 def _shanks(bench: Bench, here: list[Seat], part: str) -> list[str]:
     """What is in the way of the bolts' shanks in one part."""
     bolts = bench.mold.design.bolts
-    rods = [rod(seat, -0.5, seat.length_mm, bolt_data(bolts[seat.bolt].size).d_mm / 2.0) for seat in here]
+    rods = [rod(seat, 0.0, seat.length_mm, bolt_data(bolts[seat.bolt].size).d_mm / 2.0) for seat in here]
     faults = []
     for seat, lumps in zip(here, met(bench, here, rods, part, inside=True), strict=True):
         volume = sum(lump.volume for lump in lumps)

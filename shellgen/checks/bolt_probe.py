@@ -70,7 +70,7 @@ def met(
     found: list[list[Lump]] = [[] for _ in gauges]
     for group in apart(gauges):
         tool = m3.Manifold.compose([gauges[k] for k in group])
-        rest = tool ^ bench.solids[part] if inside else tool - bench.solids[part]
+        rest = tool ^ bench.solid(part) if inside else tool - bench.solid(part)
         centres = np.array([seats[k].at for k in group])
         for piece in rest.decompose():
             lump = lump_of(piece)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from shellgen.checks.bench import Bench, place
 from shellgen.checks.finding import Finding, Status
@@ -13,6 +14,7 @@ TITLE = "rubber no thicker than asked where the pattern bulges"
 LIMIT_MM = 0.3
 DIRECTIONS = 600
 LEAN_DEG = 15.0  # beyond the draft: a bulge must look at least this far away from the parting
+MATING_MM = 0.05  # nearer to a neighbour than that is a mating face
 STRAIGHT = 0.8  # least cosine between a bulge's direction and the nearest shell: less is an opening
 
 
@@ -67,7 +69,7 @@ def bulges(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
     _, one = np.unique(best, return_index=True)
     points, ways = vertices[best[one]], ways[one]
     thickness, clearance, _ = bench.asked(piece.name)
-    clear = np.ones(len(points), bool)
+    clear = _in_cell(bench, piece, points + (thickness + clearance) * ways, pull)
     for key in design.jacket_keys:
         across = 1.5 * key.radius_mm + key.height_mm + thickness + clearance
         clear &= np.linalg.norm(points - np.asarray(key.at_mm), axis=1) > across
@@ -83,3 +85,14 @@ def _directions(count: int) -> FloatArray:
     turn = np.pi * (1.0 + np.sqrt(5.0)) * k
     level = np.sqrt(1.0 - z**2)
     return np.stack([level * np.cos(turn), level * np.sin(turn), z], 1)
+
+
+def _in_cell(bench: Bench, piece: Part, points: FloatArray, pull: FloatArray) -> npt.NDArray[np.bool_]:
+    """Which points (k, 3) lie on a piece's side of the parting: along its pull they meet its inside, no mating face."""
+    lengths, faces = bench.rays(piece.name).shoot(points, np.tile(pull, (len(points), 1)), 1e4)
+    found = faces >= 0
+    ends = points + np.where(found, lengths, 0.0)[:, None] * pull
+    for other in bench.rigid:
+        if other.name != piece.name:
+            found &= bench.surfaces[other.name].distance(ends)[0] > MATING_MM
+    return found

@@ -18,15 +18,10 @@ def check(bench: Bench) -> Finding:
     The cavity of a closed jacket is a body of negative volume inside it, and allowed there. The volume that the part
     claims must be that of its triangles.
     """
-    import manifold3d as m3
-
     faults, bodies = [], 0
     for part in bench.mold.parts:
         if not is_closed(part):
             faults.append(f"{part.name} is not a closed, consistently wound mesh")
-            continue
-        if bench.solids[part.name].status() != m3.Error.NoError:
-            faults.append(f"the mesh kernel refuses {part.name} ({bench.solids[part.name].status().name})")
             continue
         volumes = body_volumes(part)
         solid, hollow = int((volumes > 0).sum()), int((volumes <= 0).sum())

@@ -7,8 +7,8 @@ import numpy.typing as npt
 
 from shellgen.checks.bench import Bench, place
 from shellgen.checks.depth import depths, window_round
-from shellgen.checks.draws import pull_frame
 from shellgen.checks.finding import Finding, Status
+from shellgen.checks.sweep import pull_frame
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.mold import Part
 
@@ -37,12 +37,11 @@ def check(bench: Bench) -> Finding:
     points, cells = points[inside], cells[inside]
     beyond = EXCESS_MM + (bench.mold.design.settings.raster.pitch_mm or 0.0) / 3.0
     asked = _asked(bench, points)
-    far = (bench.pattern.rough_distance(points) > asked + beyond) & ~_by_key(bench, points)
+    limit = asked + beyond
+    far = (bench.pattern.rough_distance(points, float(limit.max())) > limit) & ~_by_key(bench, points)
     if bench.on_board:
         far &= points[:, 2] > asked + 1.0
-    points, cells = points[far], cells[far]
-    outside = bench.skin.outside(points)
-    volumes, middles = lumps(cells[outside], points[outside], step)
+    volumes, middles = _in_rubber(bench, *lumps(cells[far], points[far], step))
     total = float(volumes.sum())
     share = total / rubber
     listed = [
@@ -59,12 +58,14 @@ def check(bench: Bench) -> Finding:
     return Finding("fills", TITLE, status, total / 1000.0, MOST_SHARE * rubber / 1000.0, "cm³", says)
 
 
-def lumps(cells: npt.NDArray[np.int64], points: FloatArray, step_mm: float) -> tuple[FloatArray, FloatArray]:
-    """Lattice points (k, 3) that touch: volume of each lump [mm3], greatest first, and its middle."""
+def lumps(
+    cells: npt.NDArray[np.int64], points: FloatArray, step_mm: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Lattice points (k, 3) that touch: volume of each lump [mm3], greatest first, its middle, and a point of it."""
     from scipy.ndimage import label
 
     if not len(points):
-        return np.empty(0), np.empty((0, 3))
+        return np.empty(0), np.empty((0, 3)), np.empty((0, 3))
     low = cells.min(0)
     grid = np.zeros(cells.max(0) - low + 1, bool)
     grid[tuple((cells - low).T)] = True
@@ -73,7 +74,17 @@ def lumps(cells: npt.NDArray[np.int64], points: FloatArray, step_mm: float) -> t
     size = np.bincount(mine, minlength=count)
     middles = np.stack([np.bincount(mine, points[:, k], count) / size for k in range(3)], 1)
     order = np.argsort(-size, kind="stable")
-    return np.asarray(size[order] * step_mm**3, float), middles[order]
+    one = np.zeros(count, np.int64)
+    one[mine[::-1]] = np.arange(len(points))[::-1]
+    return np.asarray(size[order] * step_mm**3, float), middles[order], points[one[order]]
+
+
+def _in_rubber(
+    bench: Bench, volumes: FloatArray, middles: FloatArray, members: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The lumps outside the pattern. No lump crosses its skin, as all its points are far from it: one point decides."""
+    outside = bench.skin.outside(members)
+    return volumes[outside], middles[outside]
 
 
 def _lattice(bench: Bench) -> tuple[FloatArray, npt.NDArray[np.int64], float]:

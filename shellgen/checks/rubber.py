@@ -11,7 +11,7 @@ from shellgen.envelope.raster import FloatArray
 
 TITLE = "rubber at least as thick as asked"
 SLACK_MM = 0.02  # digits of the triangles
-QUERIES = 40_000
+QUERIES = 25_000
 REACH_MM = 6.0  # how far over the asked thickness the least one is looked for; less where it is thick everywhere
 
 

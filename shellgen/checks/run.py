@@ -49,11 +49,6 @@ def run_checks(mold: Mold) -> tuple[Finding, ...]:
     """
     bench = Bench(mold)
     first = CHECKS[0](bench)
-    if first.status == "fail" and not _measurable(bench):
+    if not all(closed.is_closed(part) for part in mold.parts):
         return (first,)
     return (first, *(check(bench) for check in CHECKS[1:]))
-
-
-def _measurable(bench: Bench) -> bool:
-    """Whether every part has triangles that the mesh kernel takes."""
-    return all(len(part.faces) and not bench.solids[part.name].is_empty() for part in bench.mold.parts)

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from shellgen.checks.bench import Bench, place
 from shellgen.checks.finding import Finding, Status
-from shellgen.checks.rays import Rays
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.mold import Part
 
 TITLE = "wall at least as thick as asked"
 SLACK_MM = 0.1  # twice the tolerance of the triangles
-RAYS = 6000
+RAYS = 4000
 FACING_MM = 0.3  # beyond the clearance
 MATING_MM = 0.3
 SQUARE = 0.35  # least cosine between a ray and the face it leaves by
@@ -21,8 +21,8 @@ SQUARE = 0.35  # least cosine between a ray and the face it leaves by
 def check(bench: Bench) -> Finding:
     """Rays into the shell, square to its inside, from where that faces the rubber to where they leave.
 
-    Left out are rays that leave through a mating face or the board, and through faces nearly along the ray (the
-    sides of bores and slots), where the wall is rightly cut short.
+    Left out are rays that leave through a mating face or the board, into a bolt's bore (its floor is a seat), and
+    through faces nearly along the ray (the sides of slots), where the wall is rightly cut short.
     """
     worst: tuple[float, float, str] | None = None
     for piece in bench.shells:
@@ -49,8 +49,7 @@ def wall_mm(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
     chosen = np.flatnonzero(surface.samples[:, 2] > low)
     reach = clearance + FACING_MM + bench.jacket_outside.spacing_mm
     chosen = chosen[bench.jacket_outside.rough_distance(surface.samples[chosen], reach) < np.inf]
-    if len(chosen) > 4 * RAYS:
-        chosen = chosen[(np.arange(4 * RAYS) * len(chosen)) // (4 * RAYS)]
+    chosen = chosen[(np.arange(2 * RAYS) * len(chosen)) // (2 * RAYS)] if len(chosen) > 2 * RAYS else chosen
     gap, feet = bench.jacket_outside.distance(surface.samples[chosen])
     normals = surface.normals(chosen.astype(np.int32))
     facing = (gap < clearance + FACING_MM) & (
@@ -61,7 +60,7 @@ def wall_mm(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
         pick = (np.arange(RAYS) * len(chosen)) // RAYS
         chosen, normals = chosen[pick], normals[pick]
     starts = surface.samples[chosen]
-    lengths, faces = Rays.of(piece.vertices_mm, piece.faces).shoot(starts, -normals, 4.0 * asked + 10.0)
+    lengths, faces = bench.rays(piece.name).shoot(starts, -normals, 4.0 * asked + 10.0)
     hit = faces >= 0
     starts, normals, lengths, faces = starts[hit], normals[hit], lengths[hit], faces[hit]
     corners = piece.vertices_mm[piece.faces[faces]]
@@ -69,9 +68,21 @@ def wall_mm(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
     outward /= np.maximum(np.linalg.norm(outward, axis=1), 1e-300)[:, None]
     keep = np.einsum("ij,ij->i", outward, -normals) > SQUARE
     ends = starts - lengths[:, None] * normals
-    keep &= ends[:, 2] > low
+    keep &= (ends[:, 2] > low) & ~_in_bore(bench, ends)
     for other in bench.rigid:
         if other.name != piece.name and keep.any():
             short = keep & (lengths < asked)
             keep[short] &= bench.surfaces[other.name].distance(ends[short])[0] > MATING_MM
     return starts[keep], lengths[keep]
+
+
+def _in_bore(bench: Bench, points: FloatArray) -> npt.NDArray[np.bool_]:
+    """Which points (k, 3) lie on a bolt's bore."""
+    found = np.zeros(len(points), bool)
+    for bolt in bench.mold.design.bolts:
+        one, other = np.asarray(bolt.seats_mm, float)
+        way = (other - one) / max(float(np.linalg.norm(other - one)), 1e-12)
+        along = (points - one) @ way
+        off = np.linalg.norm(points - one - np.outer(along, way), axis=1)
+        found |= (off < bolt.hole_mm / 2 + 1.5) & (along > -2.0) & (along < np.linalg.norm(other - one) + 2.0)
+    return found
