@@ -127,7 +127,7 @@ def _strips(settings: Settings, section: JointSection, options: JointOptions) ->
             f"limits.bed_mm: a strip of {longest:.0f} mm is too short for three gaps of {bolt.size}; it needs "
             f"{need:.0f}. Give the coupon a longer bed or take a smaller bolt."
         )
-    spans = tuple(float(round(first * share)) for share in ladder)
+    spans = tuple(float(round(first * share)) for share in LADDER)
     line = SeamLine(("strip A", "strip B"), spans, (end, end))
     clamp = Clamp(driven.preload_n, driven.bolt_n_per_mm, driven.seat_mm)
     return StripPlan(
