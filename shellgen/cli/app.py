@@ -10,12 +10,15 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from shellgen.cli.bolts import bolts
 from shellgen.cli.build import build
+from shellgen.cli.coupon import coupon
 from shellgen.cli.demo import demo
+from shellgen.cli.planes import planes
 from shellgen.cli.start import start
 from shellgen.errors import ShellgenError
 
-COMMANDS = (start, build, demo)
+COMMANDS = (start, planes, bolts, coupon, build, demo)
 
 
 class Commands(TyperGroup):

@@ -39,7 +39,7 @@ def off_box(path: Path, *sides: float) -> Path:
 def test_help_names_the_commands_in_the_order_of_the_work():
     result = run(app, ["--help"])
     assert result.exit_code == 0
-    places = [result.output.index(f" {name} ") for name in ("start", "build", "demo")]
+    places = [result.output.index(f" {name} ") for name in ("start", "planes", "bolts", "coupon", "build", "demo")]
     assert places == sorted(places)
 
 
