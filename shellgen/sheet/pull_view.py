@@ -91,12 +91,17 @@ def _mark_keys(mold: Mold, part: Part, camera: Camera, strokes: Strokes) -> list
             strokes.circle(camera.at(dome.at_mm), dome.radius_mm / camera.mm_per_px, paper.RUBBER, 2.5)
     out: list[tuple[str, Colour]] = []
     if male:
-        out.append((f"{male} keys (double ring)", _KEY))
+        out.append((_counted(male, "key") + " (double ring)", _KEY))
     if female:
-        out.append((f"{female} key sockets", _KEY))
+        out.append((_counted(female, "key socket"), _KEY))
     if domes:
-        out.append((f"{domes} jacket key rooms", paper.RUBBER))
+        out.append((_counted(domes, "jacket key room"), paper.RUBBER))
     return out
+
+
+def _counted(number: int, noun: str) -> str:
+    """A number with its noun."""
+    return f"{number} {noun}" + ("" if number == 1 else "s")
 
 
 def _sizes(page: Image.Image, strokes: Strokes, camera: Camera, part: Part) -> None:

