@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -15,6 +15,7 @@ from shellgen.errors import DesignError
 from shellgen.job.model import PieceSettings, Settings
 from shellgen.mold.base import Foot, board_hole, foot
 from shellgen.mold.closing import Closing, bolt_offset_mm, closing
+from shellgen.mold.feet import foot_bar, posts, with_foot_bar
 from shellgen.mold.flange import FlangePlan, flange_plan, section_at_parting, turned_over
 from shellgen.mold.jacket_keys import dome_rim_mm, places
 from shellgen.mold.lip import lip_facets, lip_outline
@@ -120,6 +121,10 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
     names = (cells[0].name, cells[1].name)
     shut = closing(plan, settings, names, cells[0].pull_to_mold)
     feet = _feet(settings, draped, flange_mm, width) if on_board else ()
+    bar = None
+    if on_board and settings.shell.feet:
+        outline, bar = with_foot_bar(plan.outline)
+        plan = replace(plan, outline=outline)
     port = None
     if not on_board and draped[0].port is not None:
         port = design_port(
@@ -131,9 +136,10 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
             lid=settings.port.lid,
             pull_to_mold=cells[0].pull_to_mold,
             fit=settings.bolts.fit,
+            wall_mm=draped[0].spec.outside_mm - draped[0].spec.inside_mm,
         )
     pieces = tuple(
-        _piece(k, settings, d, plan, shut, feet[k] if feet else None, port if k == 0 else None, on_board)
+        _piece(k, settings, d, plan, shut, feet[k] if feet else None, port if k == 0 else None, bar)
         for k, d in enumerate(draped)
     )
     plates: list[PlateRecipe] = []
@@ -168,16 +174,30 @@ def _piece(
     shut: Closing,
     stand: Foot | None,
     port: Port | None,
-    on_board: bool,
+    bar: tuple[float, float, float, float] | None,
 ) -> PieceRecipe:
-    """The recipe of the first (k = 0) or second half."""
+    """The recipe of the first (k = 0) or second half; `bar` is the foot bar in the first half's plan."""
     data = bolt_data(str(settings.bolts.size))
     flange_mm = float(settings.flange.thickness_mm or 0.0)
     sign = np.array([1.0 if k == 0 else -1.0, 1.0])
     own = plan if k == 0 else FlangePlan(turned_over(plan.section), _turned(plan.outline), plan.bolt_line, plan.closed)
     features: list[Feature] = list(shut.first if k == 0 else shut.second)
+    busy = shut.spots * sign
     if port is not None:
         features += port.features
+    if bar is not None:
+        features.append(foot_bar(bar, sign[0]))
+    elif stand is None and k == 1 and settings.shell.feet:
+        stood, at = posts(
+            shut.middles * sign,
+            shut.spots * sign,
+            washer_mm=data.washer_od_mm,
+            width_mm=float(settings.flange.width_mm or 0.0),
+            bolt_mm=bolt_offset_mm(data),
+            height_mm=float(draped.skins.outside.heights_mm.max()) + 3.0,
+        )
+        features += stood
+        busy = np.concatenate([busy, at])
     if stand is not None:
         hole = data.hole_mm[settings.bolts.fit] / 2
         if settings.mount.bolts or settings.port.lid:
@@ -187,7 +207,7 @@ def _piece(
     if settings.shell.labels:
         texts = [f"{settings.name} {draped.cell.name}"[:24], draped.cell.name, "1", "2"]
         features += flange_marks(
-            own, shut.middles * sign, shut.tangents * sign, shut.spots * sign, data.washer_od_mm, flange_mm, texts
+            own, shut.middles * sign, shut.tangents * sign, busy, data.washer_od_mm + 4.0, flange_mm, texts
         )
     return PieceRecipe(
         name=draped.cell.name,
@@ -197,7 +217,7 @@ def _piece(
         inside=draped.skins.inside,
         outside=draped.skins.outside,
         outline=plan_of(own.outline, flange_mm),
-        on_board=on_board,
+        on_board=stand is not None,
         base=None if stand is None else stand.flange,
         features=tuple(features),
     )

@@ -59,6 +59,7 @@ def design_port(
     lid: bool,
     pull_to_mold: FloatArray,
     fit: str,
+    wall_mm: float,
 ) -> Port:
     """Boss, bore and lid at a place. The bore is as wide as asked, or as the shell allows."""
     size = next((s for s, least in (("M5", 50.0), ("M4", 0.0)) if place.room_mm >= least))
@@ -81,7 +82,7 @@ def design_port(
     under = max(
         float(skins.inside.heights_mm[np.hypot(x - sx, y - sy) <= data.insert.bore_mm].max()) for sx, sy in spots
     )
-    seat = max(top + 1.0, under + data.insert.depth_mm + 3.0)
+    seat = max(top + 1.0, under + data.insert.depth_mm + wall_mm)
     up = (0.0, 0.0, 1.0)
     features = [
         Feature(Role.PORT, Frustum((*at, 0.5), up, seat - 0.5, outer, outer), add=True, body=True),
@@ -106,7 +107,7 @@ def design_port(
                     through=True,
                 )
             )
-            ends = transform(np.array([[sx, sy, seat + lid_mm], [sx, sy, seat - depth]]), pull_to_mold)
+            ends = transform(np.array([[sx, sy, seat + lid_mm], [sx, sy, seat - data.insert.length_mm]]), pull_to_mold)
             bolts.append(
                 Bolt(("lid", piece), size, (_point(ends[0]), _point(ends[1])), ("washer", "insert"), "lid", 2 * hole)
             )

@@ -29,7 +29,7 @@ class SkinSpec:
     @property
     def margin_mm(self) -> float:
         """Added to every radius, so that "at least" survives undrawn edges and triangulation."""
-        return CHORD_MM + self.tolerance_mm
+        return CHORD_MM + 1.6 * self.tolerance_mm  # triangles are held to their tolerance at nodes only
 
     @property
     def jacket_mm(self) -> float:

@@ -1,0 +1,144 @@
+"""Fits an envelope as one bicubic graph: knots are moved to where the error is, until the tolerance holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.envelope.spline_fit_graph import SplineGraph, clamped
+from shellgen.envelope.spline_fit_solve import solve
+from shellgen.envelope.spline_fit_target import Target, target
+
+START_SPAN_MM = 2.0
+ROUNDS = 7
+KNOT_STEP_MM = 0.03  # knots stand on multiples of this: short text in files
+AIM = 0.93  # share of the tolerance that the fit itself aims for
+MAX_FACTOR = 4.0  # the greatest error may be this many tolerances
+SAMPLES = 40_000
+SUNK_BELOW_MM = 40.0  # poles that bear on nothing near the trim end this far under it
+
+
+@dataclass(frozen=True, slots=True)
+class FitReport:
+    """How well a graph meets its envelope above the trim, as true distances weighted by surface.
+
+    p99_mm : not passed by 99 % of the surface; max_mm at `at_mm` (x, y, z) in the pull frame; poles : (nx, ny).
+    """
+
+    p99_mm: float
+    max_mm: float
+    at_mm: tuple[float, float, float]
+    poles: tuple[int, int]
+
+
+def fit_graph(
+    envelope: Envelope, *, level_mm: float, low_y_mm: float | None, tolerance_mm: float
+) -> tuple[SplineGraph, FitReport]:
+    """The graph of an envelope where it lies above a level (and above y = low_y_mm), with its error.
+
+    Knots are added until 99 % of the surface is within the tolerance and all of it within four; where the raster is
+    too coarse for that, the best graph found is returned and the report says so.
+    Raises KernelError if nothing of the envelope lies there.
+    """
+    goal = target(envelope, level_mm, low_y_mm)
+    points, weights = samples(goal)
+    least = max(0.8, 1.3 * goal.pitch_mm)
+    knots = [_even(axis, START_SPAN_MM) for axis in (goal.x_mm, goal.y_mm)]
+    graph: SplineGraph | None = None
+    best: tuple[SplineGraph, FitReport] | None = None
+    for _ in range(ROUNDS):
+        graph = _sunk(
+            solve(goal.heights_mm, goal.weights, goal.x_mm, goal.y_mm, knots[0], knots[1], graph), goal
+        )
+        gap = foot_distance(graph, points)
+        report = _report(graph, points, weights, gap)
+        if best is None or report.p99_mm < best[1].p99_mm:
+            best = (graph, report)
+        if report.p99_mm <= AIM * tolerance_mm and report.max_mm <= AIM * MAX_FACTOR * tolerance_mm:
+            break
+        knots = [
+            _moved(knots[axis], points[:, axis], weights, gap, tolerance_mm, least) for axis in range(2)
+        ]
+    assert best is not None
+    return best
+
+
+def samples(goal: Target) -> tuple[FloatArray, FloatArray]:
+    """Raster nodes (n, 3) of the needed region and the surface that each stands for, thinned evenly."""
+    i, j = np.nonzero(goal.needed)
+    step = max(1, len(i) // SAMPLES)
+    i, j = i[::step], j[::step]
+    points = np.column_stack([goal.x_mm[j], goal.y_mm[i], goal.heights_mm[i, j]])
+    return points, np.sqrt(1 + goal.slope[i, j] ** 2)
+
+
+def foot_distance(graph: SplineGraph, points_mm: FloatArray, steps: int = 2) -> FloatArray:
+    """Distance of points (n, 3) from a graph [mm]: the least found walking towards the foot of the perpendicular."""
+    x, y = points_mm[:, 0].copy(), points_mm[:, 1].copy()
+    best = np.full(len(points_mm), np.inf)
+    for step in range(steps + 1):
+        gap = points_mm - np.column_stack([x, y, graph.at(x, y)])
+        best = np.minimum(best, np.linalg.norm(gap, axis=1))
+        if step < steps:
+            gx, gy = graph.gradient(x, y)
+            along = (gap[:, 2] - gx * gap[:, 0] - gy * gap[:, 1]) / (1 + gx**2 + gy**2)
+            # the plane through the foot found so far
+            x, y = points_mm[:, 0] - along * gx * -1.0, points_mm[:, 1] - along * gy * -1.0
+    return best
+
+
+def weighted_quantile(values: FloatArray, weights: FloatArray, share: float) -> float:
+    """The value that the given share of the weight does not pass."""
+    order = np.argsort(values, kind="stable")
+    total = np.cumsum(weights[order])
+    return float(values[order][min(int(np.searchsorted(total, share * total[-1])), len(values) - 1)])
+
+
+def _report(graph: SplineGraph, points: FloatArray, weights: FloatArray, gap: FloatArray) -> FitReport:
+    k = int(np.argmax(gap))
+    at = (float(points[k, 0]), float(points[k, 1]), float(points[k, 2]))
+    return FitReport(weighted_quantile(gap, weights, 0.99), float(gap[k]), at, graph.poles_mm.shape)
+
+
+def _even(nodes_mm: FloatArray, span_mm: float) -> FloatArray:
+    low, high = float(nodes_mm[0]), float(nodes_mm[-1])
+    n = max(round((high - low) / span_mm), 4)
+    return _snapped(np.linspace(low, high, n + 1)[1:-1], low, high)
+
+
+def _snapped(inner_mm: FloatArray, low: float, high: float) -> FloatArray:
+    """Clamped knots with inner ones on multiples of KNOT_STEP_MM, each once."""
+    inner = np.unique(np.round(inner_mm / KNOT_STEP_MM)) * KNOT_STEP_MM
+    return clamped(inner[(inner > low + 0.3) & (inner < high - 0.3)], low, high)
+
+
+def _moved(
+    knots: FloatArray, at_mm: FloatArray, weights: FloatArray, gap: FloatArray, tolerance_mm: float, least_mm: float
+) -> FloatArray:
+    """Knots of one axis laid anew, denser where the error asks for it, sparser where it allows."""
+    breaks = knots[3:-3]
+    span = np.clip(np.searchsorted(breaks, at_mm, side="right") - 1, 0, len(breaks) - 2)
+    order = np.argsort(span, kind="stable")
+    ends = np.searchsorted(span[order], np.arange(len(breaks)))
+    error = np.zeros(len(breaks) - 1)
+    for k in range(len(error)):
+        here = order[ends[k] : ends[k + 1]]
+        if len(here):
+            error[k] = weighted_quantile(gap[here], weights[here], SHARE)
+    factor = np.clip((error / (LEVEL * tolerance_mm)) ** POWER, CLIP[0], CLIP[1])
+    padded = np.pad(factor, 2, mode="edge")
+    smooth = sum(c * padded[k : k + len(factor)] for k, c in enumerate((0.1, 0.2, 0.4, 0.2, 0.1)))
+    density = np.minimum(np.asarray(smooth) / np.diff(breaks), 1 / least_mm)
+    count = np.concatenate([[0.0], np.cumsum(density * np.diff(breaks))])
+    n = int(np.ceil(count[-1]))
+    inner = np.interp(np.linspace(0, count[-1], n + 1)[1:-1], count, breaks)
+    return _snapped(inner, float(breaks[0]), float(breaks[-1]))
+
+
+SHARE, LEVEL, POWER, CLIP = 0.98, 0.6, 0.4, (0.6, 1.9)
+
+
+def _sunk(graph: SplineGraph, goal: Target) -> SplineGraph:
+    return graph

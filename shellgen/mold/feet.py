@@ -1,0 +1,64 @@
+"""What the shell stands on with its opening up: a foot bar on top of the flange, or posts on the second half's flange."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon, box
+
+from shellgen.envelope.raster import FloatArray
+from shellgen.mold.flange import polygons
+from shellgen.solid.recipe import Feature, Frustum, Prism, Role
+
+BAR_MM = 8.0  # how far the foot bar stands over the flange's highest point
+TALLEST_BY_DIAMETER = 12.0  # slender posts snap; common practice, no source
+
+
+def with_foot_bar(outline: Polygon) -> tuple[Polygon, tuple[float, float, float, float]]:
+    """A mounted shell is turned over to be filled: its flange gets a flat bar at the top.
+
+    Returns the outline with the bar, and the bar (x0, y0, x1, y1) in the first half's plan.
+    """
+    low_x, _, high_x, top = outline.bounds
+    crest = outline.intersection(box(low_x - 1, top - 0.5, high_x + 1, top + 1))
+    middle = crest.centroid.x
+    half = max(30.0, 0.25 * (high_x - low_x))
+    bar = (middle - half, top - 4.0, middle + half, top + BAR_MM)
+    joined = max(polygons(shapely.union_all([outline, box(*bar)])), key=lambda p: p.area)
+    return shapely.geometry.polygon.orient(joined), bar
+
+
+def foot_bar(bar: tuple[float, float, float, float], sign: float) -> Feature:
+    """The bar's share of one half: it reaches out along the pull, so that the shell cannot tip over. sign : -1 turned over."""
+    x0, y0, x1, y1 = bar
+    if sign < 0:
+        x0, x1 = -x1, -x0
+    ring = ((x0, y0 + 4.0), (x1, y0 + 4.0), (x1, y1), (x0, y1))
+    reach = 0.4 * (x1 - x0)
+    shape = Prism(ring, (), (0.0, 0.0, -1.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), reach + 1.0)
+    return Feature(Role.FOOT, shape, add=True, body=True)
+
+
+def posts(
+    places: FloatArray, bolts: FloatArray, *, washer_mm: float, width_mm: float, bolt_mm: float, height_mm: float
+) -> tuple[tuple[Feature, ...], FloatArray]:
+    """Up to four posts on a flange, as high as the dome, between its bolts; none where they would be too slender.
+
+    places : (n, 2) midway between bolts, in the piece's plan. Returns the posts and where they stand (k, 2).
+    """
+    radius = min(bolt_mm, width_mm - bolt_mm) - 1.0
+    if height_mm > TALLEST_BY_DIAMETER * 2 * radius or len(places) == 0:
+        return (), np.zeros((0, 2))
+    gap = np.hypot(places[:, None, 0] - bolts[None, :, 0], places[:, None, 1] - bolts[None, :, 1]).min(axis=1)
+    free = places[gap >= washer_mm / 2 + radius + 0.5]
+    if len(free) < 3:
+        return (), np.zeros((0, 2))
+    chosen = [int(np.argmin(free.sum(axis=1)))]
+    away = np.hypot(*(free - free[chosen[0]]).T)
+    while len(chosen) < min(4, len(free)):
+        chosen.append(int(np.argmax(away)))
+        away = np.minimum(away, np.hypot(*(free - free[chosen[-1]]).T))
+    at = free[chosen]
+    up = (0.0, 0.0, 1.0)
+    shapes = [Frustum((float(x), float(y), -1.0), up, height_mm + 1.0, radius, radius) for x, y in at]
+    return tuple(Feature(Role.FOOT, s, add=True, body=True) for s in shapes), at
