@@ -132,7 +132,8 @@ def _box(text: str, bounds_mm: Any) -> Box:
         a, b, c, d, e, f = (float(part) for part in text.split(","))
     except ValueError:
         raise ShellgenError(
-            f"--keep-clear {text}: is neither a side (+x, -x, ... -z) nor a box of six numbers such as -20,-60,80,20,0,140."
+            f"--keep-clear {text}: is neither a side (+x, -x, ... -z) nor a box of six numbers, "
+            "such as -20,-60,80,20,0,140."
         ) from None
     return (min(a, d), min(b, e), min(c, f)), (max(a, d), max(b, e), max(c, f))
 
@@ -144,7 +145,17 @@ def _blocks(ranking: Ranking) -> list[RenderableType]:
 
     table = Table(title="Parting planes by what they cost", title_justify="left")
     table.add_column("plane")
-    headings = ("normal", "offset, mm", "fill, cm3", "stepped, cm3", "fill, g", "line, mm", "draw, mm", "balance", "size, mm")
+    headings = (
+        "normal",
+        "offset, mm",
+        "fill, cm3",
+        "stepped, cm3",
+        "fill, g",
+        "line, mm",
+        "draw, mm",
+        "balance",
+        "size, mm",
+    )
     for heading in headings:
         table.add_column(heading, justify="right")
     table.add_column("best at")

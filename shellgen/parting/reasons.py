@@ -40,8 +40,8 @@ def stepping_says(plane: PlaneCost) -> str:
     if saved <= 0:
         return "A stepped parting would save nothing here."
     if share >= WORTH_STEPPING:
-        return f"A stepped parting saves {saved:.0f} cm³ of it, {100 * share:.0f} % of {of}: worth the trouble."
-    return f"A stepped parting would save {saved:.1f} cm³, {100 * share:.1f} % of {of}: not worth the trouble."
+        return f"A stepped parting saves {saved:.0f} cm3 of it, {100 * share:.0f} % of {of}: worth the trouble."
+    return f"A stepped parting would save {saved:.1f} cm3, {100 * share:.1f} % of {of}: not worth the trouble."
 
 
 def reasons(
@@ -53,12 +53,12 @@ def reasons(
     """
     first = shown[0]
     says = []
-    fill = f"Fills {plane.fill_cm3:.0f} cm³ ({plane.fill_g:.0f} g) beyond the plain thickness"
+    fill = f"Fills {plane.fill_cm3:.0f} cm3 ({plane.fill_g:.0f} g) beyond the plain thickness"
     if plane is first:
         than = middle.fill_cm3 - plane.fill_cm3
-        says.append(f"{fill}: the least found along {tried} directions, {than:.0f} cm³ less than the middle plane.")
+        says.append(f"{fill}: the least found along {tried} directions, {than:.0f} cm3 less than the middle plane.")
     else:
-        says.append(f"{fill}, {plane.fill_cm3 - first.fill_cm3:.0f} cm³ more than the first.")
+        says.append(f"{fill}, {plane.fill_cm3 - first.fill_cm3:.0f} cm3 more than the first.")
     role = role_of(plane, shown)
     figures = {
         "least draw": f"least draw of those shown, {plane.draw_mm:.0f} mm",
@@ -89,6 +89,6 @@ def crossing_says(plane: PlaneCost) -> tuple[str, ...]:
 def middle_reasons(middle: PlaneCost, best: PlaneCost) -> tuple[str, ...]:
     """Sentences for the plane through the middle."""
     more = middle.fill_cm3 - best.fill_cm3
-    verdict = "as little as the best plane" if more < 0.5 else f"{more:.0f} cm³ more than the best plane"
-    fill = f"fills {middle.fill_cm3:.0f} cm³ ({middle.fill_g:.0f} g), {verdict}"
+    verdict = "as little as the best plane" if more < 0.5 else f"{more:.0f} cm3 more than the best plane"
+    fill = f"fills {middle.fill_cm3:.0f} cm3 ({middle.fill_g:.0f} g), {verdict}"
     return (f"Across the least extent, through its middle: {fill}.", stepping_says(middle), *crossing_says(middle))

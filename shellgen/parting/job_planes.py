@@ -1,0 +1,34 @@
+"""Parting planes of a job: its settings and its pattern, ranked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from shellgen.job.model import Settings
+from shellgen.parting.keep_clear import Box
+from shellgen.parting.rank import Ranking, rank_planes
+from shellgen.pattern.pattern import Pattern
+from shellgen.standards.materials import material
+
+RUBBER = "silicone"
+
+
+def rank_job(settings: Settings, pattern: Pattern, keep_clear: Sequence[Box] = ()) -> Ranking:
+    """Rank the planes of a job.
+
+    settings : with defaults filled in. keep_clear : boxes in the mold frame that the seam should not cross.
+    """
+    flange_mm = (settings.jacket.clearance_mm or 0.0) + settings.shell.wall_mm + (settings.flange.width_mm or 0.0)
+    return rank_planes(
+        pattern.vertices_mm,
+        pattern.faces,
+        thickness_mm=settings.jacket.thickness_mm,
+        mount=pattern.mount,
+        volume_mm3=pattern.skin.volume_mm3,
+        draft_deg=settings.jacket.draft_deg,
+        slope_deg=settings.parting.slope_deg,
+        density_g_cm3=material(RUBBER).density_g_cm3,
+        flange_mm=flange_mm,
+        bed_mm=settings.limits.bed_mm,
+        keep_clear=keep_clear,
+    )
