@@ -17,6 +17,7 @@ from shellgen.shop.joint.hardware import Place
 from shellgen.shop.joint.job import (
     JointOptions,
     job_bolt,
+    job_limit_mm,
     job_loads,
     job_section,
     job_tightening,
@@ -117,7 +118,7 @@ def answer(
         options=options,
     )
     places = [_place(b) for b in design.bolts]
-    report = assess(section, data, lines, loads, how=how, limit_mm=options.limit_mm, places=places)
+    report = assess(section, data, lines, loads, how=how, limit_mm=job_limit_mm(settings, options), places=places)
     curves = tuple(
         curve(section, bolt(size), how, loads.line_load_n_per_mm, thickness, reach_mm=1.15 * report.pitch.pitch_mm)
         for size in (sizes or (data.size,))

@@ -8,7 +8,6 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
 from scipy.optimize import minimize_scalar
 
 from shellgen.errors import ShellgenError
@@ -18,6 +17,8 @@ from shellgen.standards.figures import figure
 COLUMNS = ("spot", "what", "nominal_mm", "predicted_mm", "measured")
 YES, NO = ("y", "yes", "true", "1"), ("n", "no", "false", "0")
 FACTOR = 20.0  # a modulus further than this from the table's is no measurement of this strip
+READING_MM = 0.025  # half a step of a common feeler set; common practice, no source
+MODEL_SHARE = 0.05  # what tabs, holes and uneven print leave open; common practice, no source
 LARGEST_FILE_BYTES = 200_000
 
 
@@ -39,7 +40,7 @@ class Spot:
 class Calibration:
     """What was learnt; None where the table says nothing.
 
-    modulus_mpa : of the flange, with scatter_percent, the RMS of the openings against it. openings_mm : measured and
+    modulus_mpa : of the flange; scatter_percent : RMS misfit of the openings over their RMS. openings_mm : measured and
     fitted opening by spot. key_clearance_mm : smallest that went home. jacket_clearance_mm : gap that takes up the
     thickest rubber found.
     """
@@ -159,7 +160,9 @@ def _modulus(
 
     def misfit(log_factor: float) -> float:
         predicted = plan.strips.predicted_mm(start * math.exp(log_factor))
-        return sum(math.log(max(predicted[span], 1e-9) / opening) ** 2 for span, opening in used)
+        return sum(
+            ((predicted[span] - opening) / math.hypot(READING_MM, MODEL_SHARE * opening)) ** 2 for span, opening in used
+        )
 
     reach = math.log(FACTOR)
     found = minimize_scalar(misfit, bounds=(-reach, reach), method="bounded", options={"xatol": 1e-4})
@@ -171,7 +174,8 @@ def _modulus(
     modulus = start * math.exp(float(found.x))
     predicted = plan.strips.predicted_mm(modulus)
     fitted = tuple((f"gap {span + 1}", opening, predicted[span]) for span, opening in used)
-    scatter = 100.0 * math.sqrt(float(np.mean([(p / m - 1.0) ** 2 for _, m, p in fitted])))
+    missed = math.fsum((p - m) ** 2 for _, m, p in fitted)
+    scatter = 100.0 * math.sqrt(missed / math.fsum(m**2 for _, m, _ in fitted))
     says.append(
         f"Modulus {modulus:.0f} MPa from {len(used)} gaps (the table had {start:g}); the openings scatter "
         f"{scatter:.0f} % about it."

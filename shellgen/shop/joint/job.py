@@ -60,7 +60,7 @@ def job_flange(settings: Settings, piece: str, options: JointOptions) -> Flange:
         width_mm=width,
         thickness_mm=float(settings.flange.thickness_mm or 0.0),
         wall_mm=wall,
-        modulus_mpa=options.modulus_mpa or stuff.modulus_mpa,
+        modulus_mpa=options.modulus_mpa or getattr(settings.shell, "modulus_mpa", None) or stuff.modulus_mpa,
         bearing_mpa=stuff.bearing_mpa,
         web_mm=width if settings.flange.gussets else 0.0,
     )
@@ -142,8 +142,13 @@ def job_pitch_mm(
         job_bolt(settings),
         job_loads(settings, pattern, area_mm2=area_mm2, seam_mm=seam_mm, options=options),
         how=job_tightening(settings, options),
-        limit_mm=options.limit_mm,
+        limit_mm=job_limit_mm(settings, options),
     )
+
+
+def job_limit_mm(settings: Settings, options: JointOptions) -> float | None:
+    """The job's flash limit [mm], None for the usual one."""
+    return options.limit_mm or getattr(settings.bolts, "flash_limit_mm", None)
 
 
 def pressed_area_mm2(rooms: Iterable[tuple[Envelope, Parting]]) -> float:
