@@ -9,12 +9,12 @@ from shellgen.checks.bench import Bench, place
 from shellgen.checks.finding import Finding, Status
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.mold import Part
+from shellgen.solid.recipe import transform
 
 TITLE = "rubber no thicker than asked where the pattern bulges"
 LIMIT_MM = 0.3
 DIRECTIONS = 600
 LEAN_DEG = 15.0  # beyond the draft: a bulge must look at least this far away from the parting
-MATING_MM = 0.05  # nearer to a neighbour than that is a mating face
 STRAIGHT = 0.8  # least cosine between a bulge's direction and the nearest shell: less is an opening
 
 
@@ -69,7 +69,7 @@ def bulges(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
     _, one = np.unique(best, return_index=True)
     points, ways = vertices[best[one]], ways[one]
     thickness, clearance, _ = bench.asked(piece.name)
-    clear = _in_cell(bench, piece, points + (thickness + clearance) * ways, pull)
+    clear = _in_cell(bench, piece, points + (thickness + clearance) * ways)
     for key in design.jacket_keys:
         across = 1.5 * key.radius_mm + key.height_mm + thickness + clearance
         clear &= np.linalg.norm(points - np.asarray(key.at_mm), axis=1) > across
@@ -87,12 +87,11 @@ def _directions(count: int) -> FloatArray:
     return np.stack([level * np.cos(turn), level * np.sin(turn), z], 1)
 
 
-def _in_cell(bench: Bench, piece: Part, points: FloatArray, pull: FloatArray) -> npt.NDArray[np.bool_]:
-    """Which points (k, 3) lie on a piece's side of the parting: along its pull they meet its inside, no mating face."""
-    lengths, faces = bench.rays(piece.name).shoot(points, np.tile(pull, (len(points), 1)), 1e4)
-    found = faces >= 0
-    ends = points + np.where(found, lengths, 0.0)[:, None] * pull
-    for other in bench.rigid:
-        if other.name != piece.name:
-            found &= bench.surfaces[other.name].distance(ends)[0] > MATING_MM
-    return found
+def _in_cell(bench: Bench, piece: Part, points: FloatArray) -> npt.NDArray[np.bool_]:
+    """Which points (k, 3) lie on a piece's side of its parting; without its recipe, those nearest to it."""
+    for recipe in bench.mold.design.pieces:
+        if recipe.name == piece.name:
+            local = transform(points, np.asarray(np.linalg.inv(recipe.pull_to_mold), float))
+            return np.asarray(local[:, 2] > recipe.parting.at(local[:, 0], local[:, 1]), bool)
+    near = {shell.name: bench.surfaces[shell.name].rough_distance(points) for shell in bench.shells}
+    return np.asarray(near[piece.name] <= np.min(list(near.values()), axis=0), bool)

@@ -15,14 +15,16 @@ SLACK_MM = 0.1  # twice the tolerance of the triangles
 RAYS = 4000
 FACING_MM = 0.3  # beyond the clearance
 MATING_MM = 0.3
+UPRIGHT = 1e-3  # a face whose normal leans no more than that out of the plan runs along the pull
 SQUARE = 0.35  # least cosine between a ray and the face it leaves by
 
 
 def check(bench: Bench) -> Finding:
     """Rays into the shell, square to its inside, from where that faces the rubber to where they leave.
 
-    Left out are rays that leave through a mating face or the board, into a bolt's bore (its floor is a seat), and
-    through faces nearly along the ray (the sides of slots), where the wall is rightly cut short.
+    Left out are rays that leave through a mating face or the board, into a bolt's bore (its floor is a seat), through
+    faces along the pull (bores of ports and rims; the skin itself leans by its draft) and through faces nearly along
+    the ray, where the wall is rightly cut short.
     """
     worst: tuple[float, float, str] | None = None
     for piece in bench.shells:
@@ -67,6 +69,8 @@ def wall_mm(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
     outward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     outward /= np.maximum(np.linalg.norm(outward, axis=1), 1e-300)[:, None]
     keep = np.einsum("ij,ij->i", outward, -normals) > SQUARE
+    if piece.pull is not None:
+        keep &= np.abs(outward @ np.asarray(piece.pull)) > UPRIGHT
     ends = starts - lengths[:, None] * normals
     keep &= (ends[:, 2] > low) & ~_in_bore(bench, ends)
     for other in bench.rigid:

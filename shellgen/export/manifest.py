@@ -149,8 +149,8 @@ def _check(finding: Finding) -> dict[str, Any]:
 
 
 def _rounded(value: Any, digits: int) -> Any:
-    """Numbers, or nested tuples of them, rounded; minus zero becomes zero."""
-    if value is None:
+    """Numbers, or nested tuples of them, rounded; minus zero becomes zero, and what has no value null."""
+    if value is None or (isinstance(value, float) and not np.isfinite(value)):
         return None
     if isinstance(value, (tuple, list)):
         return [_rounded(entry, digits) for entry in value]

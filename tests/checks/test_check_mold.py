@@ -141,6 +141,12 @@ def test_a_thorn_of_the_shell_thins_the_rubber():
     assert "under shell A" in found.says
 
 
+def test_rubber_short_by_a_hair_warns():
+    found = finding(rubber.check, Plan(thin_rubber=0.06))
+    assert found.status == "warn"
+    assert found.value == pytest.approx(7.94, abs=0.02)
+
+
 def test_a_piece_of_its_own_thickness_is_held_to_it(sound):
     own = settings(Plan(), pieces={"A": {"thickness_mm": 9.0}})
     found = rubber.check(Bench(replace_settings(sound, own)))
