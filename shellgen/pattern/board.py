@@ -13,7 +13,7 @@ FOOTPRINT_AT_MM = 0.02  # the section that counts as standing on the board
 LEAST_FOOTPRINT_MM2 = 20.0
 
 
-def stand_on_board(solid: Solid, source: str) -> tuple[Solid, MultiPolygon, tuple[str, ...]]:
+def stand_on_board(solid: Solid, cut_mm: float, source: str) -> tuple[Solid, MultiPolygon, tuple[str, ...]]:
     """The solid above z = 0, hollows that the board closes off filled; its footprint; notes.
 
     Raises PatternError if nothing, or less than 20 mm2, stands on the board, with a cutting height that would do.
@@ -21,7 +21,7 @@ def stand_on_board(solid: Solid, source: str) -> tuple[Solid, MultiPolygon, tupl
     box = solid.bounding_box()
     standing = solid.trim_by_plane((0.0, 0.0, 1.0), 0.0) if box[2] < 0 else solid
     if standing.is_empty():
-        raise PatternError(f"{source}: mount.cut_mm = {-box[2]:.3g} is above its top. Cut lower.")
+        raise PatternError(f"{source}: mount.cut_mm = {cut_mm:g} is above its top. Cut lower.")
     notes = []
     print_ = footprint(standing, FOOTPRINT_AT_MM)
     if any(len(figure.interiors) for figure in print_.geoms):
@@ -31,7 +31,7 @@ def stand_on_board(solid: Solid, source: str) -> tuple[Solid, MultiPolygon, tupl
             notes.append(f"A hollow of {hollow:.1f} cm3 that the board closes off counts as pattern: it gets no rubber.")
             standing, print_ = closed, footprint(closed, FOOTPRINT_AT_MM)
     if print_.area < LEAST_FOOTPRINT_MM2:
-        raise PatternError(_nothing_stands(standing, print_.area, max(-box[2], 0.0) + 0.0, source))
+        raise PatternError(_nothing_stands(standing, print_.area, cut_mm, source))
     return standing, print_, tuple(notes)
 
 

@@ -45,6 +45,14 @@ def filled(solid: Solid) -> Solid:
     return united(outer)
 
 
+def without_dust(solid: Solid, share: float = 1e-6) -> tuple[Solid, int]:
+    """The solid without bodies smaller than a share of its volume, and how many they were."""
+    pieces = solid.decompose()
+    least = share * solid.volume()
+    large = [piece for piece in pieces if abs(piece.volume()) > least]
+    return (solid, 0) if len(large) == len(pieces) else (united(large), len(pieces) - len(large))
+
+
 def loose_bodies_united(solid: Solid) -> Solid:
     """Union of bodies that were read as one solid although they may overlap or contain each other."""
     pieces = solid.decompose()

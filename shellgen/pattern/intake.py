@@ -16,7 +16,7 @@ from shellgen.pattern.demo import make_demo
 from shellgen.pattern.footprint import footprint
 from shellgen.pattern.load import RawMesh, load
 from shellgen.pattern.orient import file_to_mold, moved, turning
-from shellgen.pattern.pattern import FloatArray, IntArray, Pattern
+from shellgen.pattern.pattern import Pattern
 from shellgen.pattern.skin import closed_skin, skin_of
 from shellgen.pattern.stem import place_stem, stem_length_mm
 from shellgen.pattern.weld import Welded, weld
@@ -40,22 +40,26 @@ def take_in(settings: Settings, base: Path) -> Pattern:
         vertices[np.abs(vertices[:, 2]) < 1e-6, 2] = 0.0  # a flat base is flat to rounding only
     mirrored = np.linalg.det(turning(settings.pattern)) < 0
     faces = np.ascontiguousarray(welded.faces[:, [0, 2, 1]]) if mirrored else welded.faces
-    closed = closed_skin(vertices, faces, raw.source)
+    closed = closed_skin(vertices, welded, faces, raw.source, board=mount.kind == "board")
+    vertices, faces, solid, opening = closed.vertices, closed.faces, None, MultiPolygon()
     notes = [*_weld_notes(welded), *closed.notes]
-    vertices, faces, solid, opening = closed.vertices, closed.faces, closed.solid, MultiPolygon()
     if mount.kind == "board":
         vertices, faces = clipped(vertices, faces)
-        solid, opening, said = stand_on_board(solid, raw.source)
+        solid, opening, said = stand_on_board(closed.as_solid(), mount.cut_mm, raw.source)
         notes += said
     elif mount.kind == "stem":
-        stem = place_stem(mount, solid, vertices, faces, raw.source)
+        stem = place_stem(mount, closed.as_solid(), vertices, faces, raw.source)
+        solid = stem.joined(closed.as_solid(), raw.source)
+        opening = footprint(stem.solid(), 0.5 * stem.top_mm)
         more, turned = stem.triangles()
-        cylinder = stem.solid()
-        solid = stem.joined(solid, raw.source)
-        opening = footprint(cylinder, 0.0)
         vertices, faces = np.vstack([vertices, more]), np.vstack([faces, turned + np.int32(len(vertices))])
-    skin = skin_of(solid, closed.method, closed.error_mm)
-    vertices, faces = _read_only(vertices, faces)
+        notes.append(stem.says())
+    elif (sunk := float(vertices[:, 2].min())) < 0:  # a sheet's skin is thicker than the sheet
+        vertices = vertices - [0.0, 0.0, sunk]
+        matrix[2, 3] -= sunk
+        solid = closed.as_solid().translate((0.0, 0.0, -sunk))
+    skin = skin_of(closed, solid)
+    vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, np.int32)
     return Pattern(vertices, faces, skin, mount.kind, opening, matrix, raw.source, raw.sha256, tuple(notes))
 
 
@@ -78,9 +82,3 @@ def _weld_notes(welded: Welded) -> list[str]:
         notes.append(f"{welded.copies} doubled triangles dropped.")
     return notes
 
-
-def _read_only(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
-    vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, np.int32)
-    vertices.setflags(write=False)
-    faces.setflags(write=False)
-    return vertices, faces

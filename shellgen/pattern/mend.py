@@ -27,7 +27,7 @@ class Mended:
 
     vertices, faces : closed parts, turned outward. capped : of these the caps (vertex numbers in `vertices`).
     left : triangles (vertex numbers in `vertices`) that need an outer skin instead. holes : number of holes capped.
-    cut_area : area that was cut out as tangled.
+    cut : triangles that were cut out as tangled. welded : whether cracks were closed.
     """
 
     vertices: FloatArray
@@ -35,7 +35,13 @@ class Mended:
     capped: IntArray
     left: IntArray
     holes: int
-    cut_area: float
+    cut: IntArray
+    welded: bool
+
+    def given_up(self) -> Mended:
+        """Everything left to an outer skin."""
+        none = np.empty((0, 3), np.int32)
+        return Mended(self.vertices, none, none, np.vstack([self.left, self.faces]), 0, none, self.welded)
 
 
 def mended(vertices: FloatArray, faces: IntArray, *, board: bool) -> Mended:
@@ -44,7 +50,9 @@ def mended(vertices: FloatArray, faces: IntArray, *, board: bool) -> Mended:
     board : z = 0 is a board; a hole whose rim lies on or under it may be capped whatever its size.
     """
     size = float(np.ptp(vertices, axis=0).max())
+    before = len(vertices)
     vertices, faces = _cracks_closed(vertices, faces, CRACK * size)
+    welded = len(vertices) < before
     whole = float(_areas(vertices, faces).sum())
     top, cut = _untangled(vertices, faces, _CUT_MOST * whole)
     specks = _specks(vertices, top, whole)
@@ -66,7 +74,7 @@ def mended(vertices: FloatArray, faces: IntArray, *, board: bool) -> Mended:
         good_faces.append(closed)
         good_caps.append(lid)
         holes += count
-    return Mended(vertices, _stacked(good_faces), _stacked(good_caps), _stacked(left), holes, cut)
+    return Mended(vertices, _stacked(good_faces), _stacked(good_caps), _stacked(left), holes, cut, welded)
 
 
 def _closed_part(
@@ -89,9 +97,9 @@ def _closed_part(
     return more, closed, lid, len(loops)
 
 
-def _untangled(vertices: FloatArray, faces: IntArray, most: float) -> tuple[Topology, float]:
-    """Cut out triangles on edges of three or more faces, fins first, while that costs little: (topology, area cut)."""
-    top, cut = topology(vertices, faces), 0.0
+def _untangled(vertices: FloatArray, faces: IntArray, most: float) -> tuple[Topology, IntArray]:
+    """Cut out triangles on edges of three or more faces, fins first, while that costs little: (topology, cut out)."""
+    top, cut, area = topology(vertices, faces), [], 0.0
     for turn in range(12):
         crowded = top.crowded.reshape(-1, 3).any(axis=1)
         if not crowded.any():
@@ -100,12 +108,12 @@ def _untangled(vertices: FloatArray, faces: IntArray, most: float) -> tuple[Topo
         fins = crowded & bare.any(axis=1)
         small = crowded & (np.bincount(top.part, minlength=top.parts)[top.part] <= 4)
         out = fins | small if turn < 6 and (fins | small).any() else crowded
-        area = float(_areas(vertices, top.faces[out]).sum())
-        if cut + area > most:
+        area += float(_areas(vertices, top.faces[out]).sum())
+        if area > most:
             break
-        cut += area
+        cut.append(top.faces[out])
         top = topology(vertices, top.faces[~out])
-    return top, cut
+    return top, _stacked(cut)
 
 
 def _specks(vertices: FloatArray, top: Topology, whole: float) -> npt.NDArray[np.bool_]:
@@ -127,10 +135,11 @@ def _torn(
 
     part, corner = top.part[bare // 3], bare % 3
     a, b = vertices[top.faces[bare // 3, corner]], vertices[top.faces[bare // 3, (corner + 1) % 3]]
-    tree = cKDTree((a + b) / 2)
-    pairs = tree.query_pairs(near, output_type="ndarray")
-    apart = pairs[part[pairs[:, 0]] != part[pairs[:, 1]]]
-    touched = np.bincount(part[np.unique(apart)], minlength=top.parts)
+    middle = (a + b) / 2
+    count = min(16, len(middle))
+    gap, other = cKDTree(middle).query(middle, k=count, distance_upper_bound=near)
+    foreign = np.isfinite(gap) & (np.append(part, -1)[other] != part[:, None])
+    touched = np.bincount(part[foreign.any(axis=1)], minlength=top.parts)
     return touched > 0.1 * np.bincount(part, minlength=top.parts)
 
 

@@ -2,51 +2,181 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from shellgen.errors import PatternError
-from shellgen.pattern.bodies import Solid, loose_bodies_united, solid_from, triangles_of
+from shellgen.pattern.bodies import Solid, filled, loose_bodies_united, solid_from, triangles_of, united, without_dust
+from shellgen.pattern.clip import clipped
+from shellgen.pattern.deviation import distances_mm, samples
+from shellgen.pattern.mend import CRACK, Mended, mended
+from shellgen.pattern.outer_skin import outer_skin
 from shellgen.pattern.pattern import FloatArray, IntArray, Skin
-from shellgen.pattern.topology import part_sums, split_fans, topology
-from shellgen.pattern.weld import compact
+from shellgen.pattern.topology import Topology, part_sums, split_fans, topology
+from shellgen.pattern.weld import Welded, compact, without_back_to_back
 
 Method = Literal["as it is", "holes capped", "outer skin"]
+_EMPTY = 1e-9  # volume / area^1.5 under which a closed part is a folded sheet
+_FOLDED_MOST = 0.01  # share of the area that folded sheets may have and be left to the rubber alone
+_ALL = 0.3  # share of the area that needs an outer skin: from here on it is drawn round everything
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Closed:
-    """A mesh and the solid it stands for. faces : turned outward where that is known."""
+    """A mesh, and the solid it stands for.
+
+    vertices, faces : every triangle to cover with rubber, caps and bridges included. solid : None where the faces
+    themselves are one closed, outward surface, so that nothing had to be made. error_mm : as in `Skin`.
+    """
 
     vertices: FloatArray
     faces: IntArray
-    solid: Solid
+    solid: Solid | None
+    volume_mm3: float
     method: Method
     error_mm: float
     notes: tuple[str, ...]
 
+    def as_solid(self) -> Solid:
+        """The solid, made now if need be."""
+        return self.solid if self.solid is not None else solid_from(self.vertices, self.faces)
 
-def closed_skin(vertices: FloatArray, faces: IntArray, source: str) -> Closed:
-    """Find the closed solid of a welded mesh."""
+
+def closed_skin(vertices: FloatArray, welded: Welded, faces: IntArray, source: str, *, board: bool) -> Closed:
+    """Find the closed solid that a welded mesh stands for.
+
+    vertices : (n, 3) in the mold frame, faces : (m, 3), `welded` as they came from welding. board : z = 0 is a board.
+    Closed bodies are turned outward and united; holes are capped; what is neither gets an outer skin.
+    Raises PatternError if the triangles enclose no solid at all.
+    """
+    if 4 * welded.back_to_back > len(faces):  # a surface written twice, once for each side
+        faces = without_back_to_back(faces)
     top = topology(vertices, faces)
     sums = part_sums(vertices, top.faces, top.part, top.parts)
-    if (top.twins < 0).any() or top.conflict.any():
-        raise PatternError(f"{source}: the mesh is not closed.")
+    whole = (np.bincount(top.part, (top.twins < 0).reshape(-1, 3).any(axis=1), top.parts) == 0) & ~top.conflict
+    bulk = np.abs(sums[:, 0]) > _EMPTY * sums[:, 1] ** 1.5
+    folded = whole & ~bulk
+    if sums[folded, 1].sum() < _FOLDED_MOST * sums[:, 1].sum():
+        rest = ~whole
+    else:
+        rest = ~whole | folded
+    good = whole & bulk
+    outward = _outward(top, sums)
+    notes = _turning_notes(top)
+    if not rest.any():
+        if top.parts == 1:
+            return Closed(vertices, outward, None, abs(float(sums[0, 0])), "as it is", 0.0, notes)
+        solid = loose_bodies_united(_solid_of(vertices, outward, top, good, source))
+        return _finished(vertices, outward, [solid], "as it is", 0.0, notes, source)
+    parts = [loose_bodies_united(_solid_of(vertices, outward, top, good, source))] if good.any() else []
+    return _mended(vertices, outward, parts, rest[top.part], notes, source, board)
+
+
+def _mended(
+    vertices: FloatArray, faces: IntArray, solids: list[Solid], rest: npt.NDArray[np.bool_], notes: tuple[str, ...],
+    source: str, board: bool,
+) -> Closed:  # fmt: skip
+    """Cap what can be capped of the `rest` (a mask over faces), draw an outer skin round what cannot."""
+    method: Method = "holes capped"
+    result = mended(*compact(vertices, faces[rest]), board=board)
+    size = float(np.ptp(vertices, axis=0).max())
+    extra, error = [], CRACK * size if result.welded else 0.0
+    if len(result.faces):
+        capped = solid_from(*_split(*compact(result.vertices, result.faces)))
+        if capped is None:  # the kernel refuses what counts as closed here: the outer skin takes it
+            result = result.given_up()
+        else:
+            solids.append(loose_bodies_united(capped))
+            extra.append(result.capped)
+            notes += _cap_notes(result)
+    covered = [(result.vertices, np.vstack(extra))] if extra else []
+    if len(result.left):
+        method = "outer skin"
+        everything = len(result.left) > _ALL * len(faces)
+        loose = compact(vertices, faces) if everything else compact(result.vertices, result.left)
+        found = outer_skin(*(clipped(*loose) if board else loose), board=board)
+        if found is not None:
+            solids.append(found.solid)
+            covered.append((found.vertices, found.bridged))
+            error = max(error, found.error_mm)
+            notes += (found.says(),)
+    done = _finished(*_joined(vertices, faces, covered), solids, method, error, notes, source)
+    if not len(result.cut):
+        return done
+    gap = distances_mm(samples(vertices, faces), *triangles_of(done.as_solid()), 0.01 * size)
+    return replace(done, error_mm=max(error, float(np.quantile(gap, 0.99))))
+
+
+def _finished(
+    vertices: FloatArray, faces: IntArray, solids: list[Solid], method: Method, error: float, notes: tuple[str, ...],
+    source: str,
+) -> Closed:  # fmt: skip
+    if not solids:
+        raise PatternError(f"{source}: its triangles enclose no solid and are too thin for a skin. Export a closed body.")
+    solid, dust = without_dust(filled(united(solids)) if len(solids) > 1 else solids[0])
+    if dust:
+        notes += (f"{dust} specks under a millionth of the volume are covered with rubber but leave no cavity.",)
+    return Closed(vertices, faces, solid, float(solid.volume()), method, error, notes)
+
+
+def _outward(top: Topology, sums: FloatArray) -> IntArray:
     turn = (sums[:, 0] < 0)[top.part]
+    if not turn.any():
+        return top.faces
     outward = top.faces.copy()
     outward[turn] = outward[turn][:, [0, 2, 1]]
-    good = (sums[:, 0] != 0)[top.part]
-    solid = solid_from(*compact(vertices, outward[good]))
+    return outward
+
+
+def _solid_of(
+    vertices: FloatArray, faces: IntArray, top: Topology, good: npt.NDArray[np.bool_], source: str
+) -> Solid:
+    chosen = faces[good[top.part]]
+    solid = solid_from(*_split(*compact(vertices, chosen)))
     if solid is None:
-        raise PatternError(f"{source}: no solid.")
-    return Closed(vertices, outward, loose_bodies_united(solid), "as it is", 0.0, ())
+        raise PatternError(f"{source}: its closed bodies were refused by the solid kernel. Export the mesh again.")
+    return solid
 
 
-def skin_of(solid: Solid, method: Method, error_mm: float) -> Skin:
-    """The finished skin of a solid."""
-    vertices, faces = triangles_of(solid)
-    vertices.setflags(write=False)
-    faces.setflags(write=False)
-    return Skin(vertices, faces, float(solid.volume()), method, error_mm)
+def _split(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    top = topology(vertices, faces)
+    return split_fans(vertices, top.faces, top.twins)
+
+
+def _joined(
+    vertices: FloatArray, faces: IntArray, more: list[tuple[FloatArray, IntArray]]
+) -> tuple[FloatArray, IntArray]:
+    for points, triangles in more:
+        points, triangles = compact(points, triangles)
+        faces = np.vstack([faces, triangles + np.int32(len(vertices))]).astype(np.int32)
+        vertices = np.vstack([vertices, points])
+    return vertices, faces
+
+
+def _turning_notes(top: Topology) -> tuple[str, ...]:
+    turned = int(top.turned.sum())
+    return (f"{turned} flipped triangles turned over.",) if turned else ()
+
+
+def _cap_notes(result: Mended) -> tuple[str, ...]:
+    notes: tuple[str, ...] = ()
+    if result.holes:
+        notes += (f"{result.holes} hole{'s' if result.holes > 1 else ''} capped.",)
+    if len(result.cut):
+        notes += (f"{len(result.cut)} tangled triangles left out of the skin (still covered with rubber).",)
+    return notes
+
+
+def skin_of(closed: Closed, solid: Solid | None) -> Skin:
+    """The finished skin: of the mounted solid, or of the mesh itself where nothing was changed (None)."""
+    if solid is None and closed.solid is None:
+        vertices, faces = compact(closed.vertices, closed.faces)
+        volume = closed.volume_mm3
+    else:
+        final = closed.as_solid() if solid is None else solid
+        (vertices, faces), volume = triangles_of(final), float(final.volume())
+    vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, np.int32)
+    return Skin(vertices, faces, volume, closed.method, closed.error_mm)

@@ -33,6 +33,14 @@ class Stem:
     top_mm: float
     cover: float
 
+    def says(self) -> str:
+        """One line on where it stands."""
+        held = "" if self.cover >= FULL else f", {100 * self.cover:.0f} % of its section inside the pattern"
+        return (
+            f"Stem: {2 * self.radius_mm:.1f} mm at ({self.x_mm:.1f}, {self.y_mm:.1f}), "
+            f"{self.top_mm:.1f} mm up from the board{held}."
+        )
+
     @property
     def sides(self) -> int:
         """Number of sides: 48 or more, facets within 0.01 mm of the circle where 192 are enough."""
@@ -77,7 +85,7 @@ def place_stem(settings: MountSettings, solid: Solid, vertices: FloatArray, face
     """Choose the stem for a pattern whose lowest point stands at the stem's length above the board.
 
     The default diameter is 0.18 of the longer horizontal side, 16 to 60 mm, less where the underside is narrow; the
-    default place is where its disc enters the pattern lowest, nearest to the pattern's middle.
+    default place is where its disc enters the pattern low and near to its middle.
     Raises PatternError if less than a fifth of its section can be brought into the pattern.
     """
     low, high = vertices.min(0), vertices.max(0)
@@ -90,8 +98,9 @@ def place_stem(settings: MountSettings, solid: Solid, vertices: FloatArray, face
     best: tuple[float, Stem] | None = None
     for share in (0.5, 1.0):
         for radius in radii:
-            x, y, enters = under.entry(radius, settings.stem_at_mm)
-            if enters - low[2] > share * HIGHEST_SHARE * height:
+            limit = float(low[2]) + share * HIGHEST_SHARE * height
+            x, y, enters = under.entry(radius, settings.stem_at_mm, limit)
+            if enters > limit:
                 continue
             stem = _run_up(solid, x, y, radius, enters, float(low[2]), height)
             if stem.cover >= FULL:
@@ -187,8 +196,14 @@ class Underside:
         i, j = np.unravel_index(int(np.argmin(self.heights)), self.heights.shape)
         return self._at(int(i), int(j))
 
-    def entry(self, radius: float, place: tuple[float, float] | None) -> tuple[float, float, float]:
-        """(x, y, height at which a rising disc is wholly inside): at the given place, or the lowest nearest the middle."""
+    def entry(
+        self, radius: float, place: tuple[float, float] | None, limit: float
+    ) -> tuple[float, float, float]:
+        """(x, y, height at which a rising disc is wholly inside): at the given place, or low and near the middle.
+
+        Entering at `limit` weighs as much as standing half the longer side off the middle; infinite if there is no
+        place under `limit`.
+        """
         from scipy.ndimage import grey_dilation
 
         reach = int(np.ceil(radius / self.pitch))
@@ -203,14 +218,15 @@ class Underside:
             near = np.hypot(x[None, :] - place[0], y[:, None] - place[1]) <= radius
             return place[0], place[1], float(self.heights[near].max()) if over and near.any() else np.inf
         enters = grey_dilation(padded, footprint=disc)[reach:-reach, reach:-reach]
-        best = float(enters.min())
-        if not np.isfinite(best):
+        within = enters <= limit
+        if not within.any():
             return 0.0, 0.0, np.inf
-        solid = self.heights[np.isfinite(self.heights)]
-        good = enters <= best + 0.01 * float(solid.max() - solid.min()) + 1e-9
-        i, j = np.nonzero(good)
+        i, j = np.nonzero(within)
         x, y = self.x0 + j * self.pitch, self.y0 + i * self.pitch
-        k = int(np.argmin(np.round(np.hypot(x, y), 6)))
+        low = float(self.heights[np.isfinite(self.heights)].min())
+        reach = 0.5 * self.pitch * max(self.heights.shape)
+        cost = (enters[within] - low) / max(limit - low, 1e-9) + np.hypot(x, y) / reach
+        k = int(np.argmin(np.round(cost, 6)))
         if np.hypot(x[k], y[k]) <= self.pitch:  # the very middle, where it serves as well
             return 0.0, 0.0, float(enters[i[k], j[k]])
         return float(x[k]), float(y[k]), float(enters[i[k], j[k]])
