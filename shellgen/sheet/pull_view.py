@@ -14,7 +14,7 @@ from shellgen.sheet.strokes import Strokes
 from shellgen.sheet.zbuffer import Body, render
 
 _FRAME = (paper.MARGIN + 210, 150, paper.SIZE[0] - paper.MARGIN - 210, paper.SIZE[1] - 190)
-_KEY: Colour = (196, 92, 30)
+KEY_INK: Colour = (196, 92, 30)
 _BOLT: Colour = (32, 84, 140)
 _BASE: Colour = (112, 82, 48)
 
@@ -79,10 +79,10 @@ def _mark_keys(mold: Mold, part: Part, camera: Camera, strokes: Strokes) -> list
         if part.name not in key.pair:
             continue
         radius = key.radius_mm / camera.mm_per_px + 5.0
-        strokes.circle(camera.at(key.at_mm), radius, _KEY, 2.5)
+        strokes.circle(camera.at(key.at_mm), radius, KEY_INK, 2.5)
         if key.pair[0] == part.name:
             male += 1
-            strokes.circle(camera.at(key.at_mm), radius + 6.0, _KEY, 2.5)
+            strokes.circle(camera.at(key.at_mm), radius + 6.0, KEY_INK, 2.5)
         else:
             female += 1
     for dome in mold.design.jacket_keys:
@@ -91,9 +91,9 @@ def _mark_keys(mold: Mold, part: Part, camera: Camera, strokes: Strokes) -> list
             strokes.circle(camera.at(dome.at_mm), dome.radius_mm / camera.mm_per_px, paper.RUBBER, 2.5)
     out: list[tuple[str, Colour]] = []
     if male:
-        out.append((_counted(male, "key") + " (double ring)", _KEY))
+        out.append((_counted(male, "key") + " (double ring)", KEY_INK))
     if female:
-        out.append((_counted(female, "key socket"), _KEY))
+        out.append((_counted(female, "key socket"), KEY_INK))
     if domes:
         out.append((_counted(domes, "jacket key room"), paper.RUBBER))
     return out

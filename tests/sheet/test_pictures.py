@@ -14,6 +14,7 @@ from PIL import Image
 from shellgen.mold.mold import Mold
 from shellgen.sheet import paper
 from shellgen.sheet.pictures import draw_all
+from shellgen.sheet.pull_view import KEY_INK
 from shellgen.sheet.section import area_of
 from shellgen.sheet.section_view import cutting_planes, measured, slices
 
@@ -108,3 +109,11 @@ def test_each_material_has_its_colour_in_the_section(drawn: Path) -> None:
     pixels = _pixels(drawn / "section.png")[140:1040]
     shares = [_share(pixels, colour) for colour in (paper.PATTERN, paper.RUBBER, paper.SHELLS[0])]
     assert all(share > 0.01 for share in shares)
+
+
+@pytest.mark.parametrize(("name", "right"), [("A-from-pull.png", True), ("B-from-pull.png", False)])
+def test_each_piece_is_seen_from_the_parting(drawn: Path, name: str, right: bool) -> None:
+    # the key lies at x = +64; who looks along A's pull (+y) with z up has +x to the right, along B's to the left
+    pixels = _pixels(drawn / name)[130:1000]
+    rows, columns = np.nonzero(np.abs(pixels - KEY_INK).max(2) <= 2)
+    assert len(columns) > 100 and (columns.mean() > paper.SIZE[0] / 2) == right
