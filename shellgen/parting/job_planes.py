@@ -30,5 +30,6 @@ def rank_job(settings: Settings, pattern: Pattern, keep_clear: Sequence[Box] = (
         density_g_cm3=material(RUBBER).density_g_cm3,
         flange_mm=flange_mm,
         bed_mm=settings.limits.bed_mm,
+        crevice_mm=settings.jacket.crevice_mm,
         keep_clear=keep_clear,
     )

@@ -11,13 +11,14 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.errors import DesignError
 from shellgen.parting import cost
 from shellgen.parting.columns import columns_along
+from shellgen.parting.crevices import with_crevices_filled
 from shellgen.parting.directions import canonical
 from shellgen.parting.keep_clear import crossed
 from shellgen.parting.offset_body import OffsetBody
 from shellgen.parting.stepped import step_along
 
 Vector = tuple[float, float, float]
-FINE_NODES = 160
+FINE_NODES = 200
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,7 +28,8 @@ class Workpiece:
     body : grown by the rubber. vertices_mm : (n, 3) the pattern's own. on_board : it stands on the board at z = 0.
     pattern_mm3 : its volume, None where unknown. draft_deg, slope_deg : of the walls to the pull; of a stepped
     parting. density_g_cm3 : of the rubber. flange_mm : from the rubber to the flange's edge (gap, wall and flange
-    width). patches : surface points (k, 3) of every place to be kept clear.
+    width). crevice_mm : crevices under this radius fill with rubber. patches : surface points (k, 3) of every place
+    to be kept clear.
     """
 
     body: OffsetBody
@@ -39,6 +41,7 @@ class Workpiece:
     density_g_cm3: float
     flange_mm: float
     bed_mm: Vector | None
+    crevice_mm: float = 0.0
     patches: tuple[FloatArray, ...] = ()
 
 
@@ -125,7 +128,8 @@ def cost_plane(work: Workpiece, normal: FloatArray, offset_mm: float, *, nodes_a
             f"parting.plane.offset_mm = {offset_mm:g} misses the pattern, which lies between {low:.1f} and "
             f"{high:.1f} mm along this normal: use {nearest_mm:.1f}"
         )
-    columns = columns_along(work.body, unit, draft_deg=work.draft_deg, on_board=work.on_board, nodes_along=nodes_along)
+    plain = columns_along(work.body, unit, draft_deg=work.draft_deg, on_board=work.on_board, nodes_along=nodes_along)
+    columns = with_crevices_filled(plain, work.crevice_mm)
     step = step_along(columns, level_mm=offset, slope=float(np.tan(np.radians(work.slope_deg))))
     fill, board = step.plane_fill_mm3, work.on_board
     projected = cost.projected_mm(columns, work.flange_mm, on_board=board)

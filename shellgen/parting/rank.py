@@ -52,6 +52,7 @@ def prepare(
     density_g_cm3: float = 1.1,  # common practice, no source: mould silicones run from 1.07 to 1.20
     flange_mm: float = 30.0,
     bed_mm: Vector | None = None,
+    crevice_mm: float = 0.0,
     keep_clear: Sequence[Box] = (),
 ) -> Workpiece:
     """Everything that costing one plane needs; the arguments are those of `rank_planes`."""
@@ -59,7 +60,9 @@ def prepare(
     on_board = mount != "none"
     used = np.asarray(vertices, float)[np.unique(faces)]
     patches = tuple(surface_in_box(np.asarray(vertices, float), faces, box) for box in keep_clear)
-    return Workpiece(body, used, on_board, volume_mm3, draft_deg, slope_deg, density_g_cm3, flange_mm, bed_mm, patches)
+    return Workpiece(
+        body, used, on_board, volume_mm3, draft_deg, slope_deg, density_g_cm3, flange_mm, bed_mm, crevice_mm, patches
+    )
 
 
 def rank_planes(
@@ -74,6 +77,7 @@ def rank_planes(
     density_g_cm3: float = 1.1,
     flange_mm: float = 30.0,
     bed_mm: Vector | None = None,
+    crevice_mm: float = 0.0,
     keep_clear: Sequence[Box] = (),
     count: int = 200,
 ) -> Ranking:
@@ -83,8 +87,9 @@ def rank_planes(
     : of the rubber. mount : on a board or a stem planes stand upright and what lies below z = 0 does not count.
     volume_mm3 : the pattern's volume where it is known (None for a leaky mesh without a skin). draft_deg, slope_deg :
     of the walls, of a stepped parting. density_g_cm3 : of the rubber. flange_mm : from the rubber to the flange's
-    edge. bed_mm : the printer's bed. keep_clear : boxes (lowest, highest corner) that the seam should not cross.
-    count : directions tried, over the half sphere or, for upright planes, half of them over half a turn.
+    edge. bed_mm : the printer's bed. crevice_mm : crevices under this radius fill with rubber. keep_clear : boxes
+    (lowest, highest corner) that the seam should not cross. count : directions tried, over the half sphere or, for
+    upright planes, half of them over half a turn.
 
     Raises
     ------
@@ -93,7 +98,8 @@ def rank_planes(
     """
     work = prepare(
         vertices, faces, thickness_mm=thickness_mm, mount=mount, volume_mm3=volume_mm3, draft_deg=draft_deg,
-        slope_deg=slope_deg, density_g_cm3=density_g_cm3, flange_mm=flange_mm, bed_mm=bed_mm, keep_clear=keep_clear,
+        slope_deg=slope_deg, density_g_cm3=density_g_cm3, flange_mm=flange_mm, bed_mm=bed_mm,
+        crevice_mm=crevice_mm, keep_clear=keep_clear,
     )  # fmt: skip
     if work.on_board:
         directions = level_ring(max(count // 2, 12))

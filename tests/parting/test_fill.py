@@ -9,6 +9,7 @@ import trimesh
 
 from shellgen.parting import cost
 from shellgen.parting.columns import columns_along, cone_envelope
+from shellgen.parting.crevices import with_crevices_filled
 from shellgen.parting.offset_body import offset_body
 
 SLANTED = np.array([0.3, -0.5, 0.8])
@@ -122,3 +123,36 @@ def test_cone_envelope_is_the_upper_envelope_of_cones():  # against all pairs
         for a, b in zip(*np.nonzero(heights > -1e8), strict=True):
             exact = np.maximum(exact, heights[a, b] - slope * np.hypot(i - a, j - b))
         assert np.abs(cone_envelope(heights, slope) - exact).max() < 0.02 * slope
+
+
+def test_crevice_fills_up_to_the_ball():  # square groove 6 wide, 20 deep: a ball of 5 hangs 5 − 4 = 1 into it
+    groove = trimesh.boolean.difference(
+        [
+            trimesh.creation.box((80, 80, 40)),
+            trimesh.creation.box((6, 90, 20), trimesh.transformations.translation_matrix((0, 0, 10))),
+        ]
+    )
+    plain = columns_along(shapes.as_body(groove), np.array([0, 0, 1.0]), draft_deg=0.001, nodes_along=400)
+    closed = with_crevices_filled(plain, 5.0)
+    x = closed.axes[0, 0] * closed.grid.x_mm[None] + closed.axes[1, 0] * closed.grid.y_mm[:, None]
+    y = closed.axes[0, 1] * closed.grid.x_mm[None] + closed.axes[1, 1] * closed.grid.y_mm[:, None]
+    middle = (np.abs(x) < 0.15) & (np.abs(y) < 30)
+    between = (np.abs(x) > 10) & (np.abs(x) < 30) & (np.abs(y) < 30)
+    assert np.median(closed.drafted_upper_mm[middle]) == pytest.approx(19, abs=0.15)
+    assert np.abs(closed.drafted_upper_mm - plain.drafted_upper_mm)[between].max() < 0.1
+    assert with_crevices_filled(plain, 0.1) is plain
+
+
+def test_wide_groove_keeps_its_floor():
+    step = trimesh.boolean.difference(
+        [
+            trimesh.creation.box((80, 80, 40)),
+            trimesh.creation.box((30, 90, 20), trimesh.transformations.translation_matrix((0, 0, 10))),
+        ]
+    )
+    plain = columns_along(shapes.as_body(step), np.array([0, 0, 1.0]), draft_deg=1, nodes_along=200)
+    closed = with_crevices_filled(plain, 5.0)
+    x = closed.axes[0, 0] * closed.grid.x_mm[None] + closed.axes[1, 0] * closed.grid.y_mm[:, None]
+    y = closed.axes[0, 1] * closed.grid.x_mm[None] + closed.axes[1, 1] * closed.grid.y_mm[:, None]
+    floor = (np.abs(x) < 8) & (np.abs(y) < 30)
+    assert np.abs(closed.drafted_upper_mm[floor]).max() < 0.01
