@@ -95,19 +95,6 @@ def _prism(base: FloatArray, axis: FloatArray, radius: float, height: float, sid
     return points, faces.astype(np.int32)
 
 
-def all_points(mold: Mold) -> FloatArray:
-    """The eight corners of every part's box, (n, 3)."""
-    return np.vstack([corners(part.vertices_mm) for part in mold.parts])
-
-
-def corners(vertices_mm: FloatArray) -> FloatArray:
-    """The eight corners of a box round points."""
-    low, high = vertices_mm.min(0), vertices_mm.max(0)
-    return np.array(
-        [[(low, high)[i][0], (low, high)[j][1], (low, high)[k][2]] for i in (0, 1) for j in (0, 1) for k in (0, 1)]
-    )
-
-
 def size_words(points_mm: FloatArray) -> str:
     """Width, depth and height of a box round points, whole mm."""
     x, y, z = points_mm.max(0) - points_mm.min(0)

@@ -115,5 +115,5 @@ def test_each_material_has_its_colour_in_the_section(drawn: Path) -> None:
 def test_each_piece_is_seen_from_the_parting(drawn: Path, name: str, right: bool) -> None:
     # the key lies at x = +64; who looks along A's pull (+y) with z up has +x to the right, along B's to the left
     pixels = _pixels(drawn / name)[130:1000]
-    rows, columns = np.nonzero(np.abs(pixels - KEY_INK).max(2) <= 2)
+    _, columns = np.nonzero(np.abs(pixels - KEY_INK).max(2) <= 2)
     assert len(columns) > 100 and (columns.mean() > paper.SIZE[0] / 2) == right
