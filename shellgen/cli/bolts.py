@@ -109,7 +109,13 @@ def blocks(found: BoltsAnswer, settings: Settings) -> list[RenderableType]:
     for item in report.hardware:
         length = f"{item.length_mm:g}" if item.length_mm is not None else ""
         hardware.add_row(item.setup, item.item, item.size, length, item.standard, f"{item.count}")
-    return [gaps, hardware, Text("\n".join(found.says) + "\n")]
+    bounds = Table(title="The same head on wall and lid", title_justify="left")
+    bounds.add_column("part")
+    bounds.add_column("value", justify="right", no_wrap=True)
+    bounds.add_column("says")
+    for bound in found.bounds:
+        bounds.add_row(bound.what, f"{bound.value:.2f} {bound.unit}", bound.says)
+    return [gaps, hardware, bounds, Text("\n".join(found.says) + "\n")]
 
 
 def _numbers(option: str, text: str) -> tuple[float, ...]:

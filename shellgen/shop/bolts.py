@@ -12,6 +12,7 @@ import numpy as np
 from shellgen.errors import DesignError
 from shellgen.job.defaults import WASHER_TO_EDGE_MM, WASHER_TO_WALL_MM
 from shellgen.mold.mold import Bolt, MoldDesign
+from shellgen.shop.bounds import Bound, bounds
 from shellgen.shop.joint.advice import in_words, washer_fits
 from shellgen.shop.joint.hardware import Place
 from shellgen.shop.joint.job import (
@@ -56,10 +57,11 @@ class BoltsAnswer:
     how: Tightening
     loads: JointLoads
     curves: tuple[Curve, ...]
+    bounds: tuple[Bound, ...]
     says: tuple[str, ...]
 
     def as_dict(self) -> dict[str, Any]:
-        """The report as plain data, with section, loads, curves and advice."""
+        """The report as plain data, with section, loads, curves, bounds and advice."""
         return {
             **self.report.as_dict(),
             "bolt": self.bolt.size,
@@ -87,6 +89,9 @@ class BoltsAnswer:
                     "opening_mm": [round(o, 5) for o in c.opening_mm],
                 }
                 for c in self.curves
+            ],
+            "bounds": [
+                {"what": b.what, "value": round(b.value, 4), "unit": b.unit, "says": b.says} for b in self.bounds
             ],
             "says": list(self.says),
         }
@@ -125,7 +130,15 @@ def answer(
         for thickness in (thicknesses_mm or _around(section.first.thickness_mm))
     )
     return BoltsAnswer(
-        report, paths, section, data, how, loads, curves, in_words(report, section, data, lines, loads, how)
+        report=report,
+        paths=paths,
+        section=section,
+        bolt=data,
+        how=how,
+        loads=loads,
+        curves=curves,
+        bounds=bounds(design, loads, section.first.modulus_mpa),
+        says=in_words(report, section, data, lines, loads, how),
     )
 
 

@@ -14,6 +14,7 @@ from shellgen.mold.mold import Bolt, MoldDesign
 from shellgen.shop.joint.seam import SeamLine
 from shellgen.solid.recipe import PieceRecipe, transform
 
+ROUND = 24  # segments of a quarter circle
 BOARD_BAND_MM = 0.5  # an edge of the outline this near the board is the foot of the piece, not its flange
 
 
@@ -90,12 +91,15 @@ def _along(
 
 
 def _bolt_line(edge: LinearRing, heel: float, on_board: bool, inner: bool) -> LinearRing:
-    """The line at `heel` from an edge, on the flange's side; on a board it runs on below it, as if the flange did."""
+    """The line at `heel` from an edge, on the flange's side; on a board it runs on below it, as if the flange did.
+
+    Its outward corners are rounded to twice the heel, so that a foot on the edge does not draw it out.
+    """
     whole = Polygon(edge)
     if on_board and not inner:
         low, _, high, _ = whole.intersection(shapely.box(-1e6, -1.0, 1e6, BOARD_BAND_MM)).bounds or whole.bounds
         whole = whole.union(shapely.box(low, -4.0 * heel - 10.0, high, BOARD_BAND_MM))
-    moved = whole.buffer(heel if inner else -heel)
+    moved = whole.buffer(heel) if inner else whole.buffer(-3.0 * heel).buffer(2.0 * heel, quad_segs=ROUND)
     return LinearRing(max(getattr(moved, "geoms", [moved]), key=lambda g: g.area).exterior)
 
 
