@@ -6,7 +6,7 @@ import numpy as np
 from shapely.geometry import MultiPolygon
 
 from shellgen.errors import PatternError
-from shellgen.pattern.bodies import Solid, filled
+from shellgen.pattern.bodies import Solid, tidied
 from shellgen.pattern.footprint import footprint, section
 
 FOOTPRINT_AT_MM = 0.02  # the section that counts as standing on the board
@@ -28,7 +28,7 @@ def stand_on_board(solid: Solid, cut_mm: float, source: str) -> tuple[Solid, Mul
         closed = _hollows_filled(standing)
         if closed.volume() > standing.volume() * (1 + 1e-9) + 1e-3:
             hollow = (closed.volume() - standing.volume()) / 1000
-            notes.append(f"A hollow of {hollow:.1f} cm3 that the board closes off counts as pattern: it gets no rubber.")
+            notes.append(f"A hollow of {hollow:.1f} cm3 that the board closes off gets no rubber: part of the pattern.")
             standing, print_ = closed, footprint(closed, FOOTPRINT_AT_MM)
     if print_.area < LEAST_FOOTPRINT_MM2:
         raise PatternError(_nothing_stands(standing, print_.area, cut_mm, source))
@@ -41,7 +41,7 @@ def _hollows_filled(solid: Solid) -> Solid:
 
     x0, y0, _, x1, y1, _ = solid.bounding_box()
     plate = m3.Manifold.cube((x1 - x0 + 2, y1 - y0 + 2, 1.0)).translate((x0 - 1, y0 - 1, -1.0))
-    return filled(solid + plate).trim_by_plane((0.0, 0.0, 1.0), 0.0)
+    return tidied(solid + plate)[0].trim_by_plane((0.0, 0.0, 1.0), 0.0)
 
 
 def _nothing_stands(solid: Solid, area: float, cut: float, source: str) -> str:
@@ -51,7 +51,7 @@ def _nothing_stands(solid: Solid, area: float, cut: float, source: str) -> str:
 
 
 def flat_height_mm(solid: Solid) -> float:
-    """The least height, in steps of 1/200 of the lowest tenth, with 70 % of the broadest section found below a tenth."""
+    """Least height, in 200 steps of the lowest tenth, with 70 % of the broadest section found there."""
     _, _, low, _, _, high = solid.bounding_box()
     heights = low + (high - low) * np.linspace(0.0005, 0.1, 200)
     areas = np.array([section(solid, float(z)).area for z in heights])

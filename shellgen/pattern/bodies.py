@@ -3,20 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from shellgen.pattern.pattern import FloatArray, IntArray
+from shellgen.pattern.topology import part_sums, split_fans, topology
 
 Solid = Any  # manifold3d.Manifold; the library is loaded on demand
+DUST = 1e-6  # share of the volume under which a loose body is dust
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Body:
+    """One closed surface: vertices (n, 3), faces (m, 3); volume negative where it bounds a hollow. box : (2, 3)."""
+
+    vertices: FloatArray
+    faces: IntArray
+    volume_mm3: float
+
+    @property
+    def box(self) -> FloatArray:
+        """(2, 3): least and greatest corner."""
+        return np.array([self.vertices.min(0), self.vertices.max(0)])
 
 
 def solid_from(vertices: FloatArray, faces: IntArray) -> Solid | None:
     """The solid inside closed triangles with outward normals; None if the kernel refuses them or they hold nothing."""
     import manifold3d as m3
 
-    mesh = m3.Mesh64(np.ascontiguousarray(vertices, np.float64), np.ascontiguousarray(faces, np.uint64))
+    mesh = m3.Mesh64(np.array(vertices, np.float64, order="C"), np.array(faces, np.uint64, order="C"))
     solid = m3.Manifold(mesh)
     return solid if solid.status() == m3.Error.NoError and solid.volume() > 0 else None
 
@@ -24,7 +42,35 @@ def solid_from(vertices: FloatArray, faces: IntArray) -> Solid | None:
 def triangles_of(solid: Solid) -> tuple[FloatArray, IntArray]:
     """Vertices (n, 3) and faces (m, 3) of a solid."""
     mesh = solid.to_mesh64()
-    return np.ascontiguousarray(mesh.vert_properties[:, :3], np.float64), np.asarray(mesh.tri_verts, np.int32)
+    return np.array(mesh.vert_properties[:, :3], np.float64, order="C"), np.array(mesh.tri_verts, np.int32, order="C")
+
+
+def bodies_of(solid: Solid) -> list[Body]:
+    """The closed surfaces of a solid, hollows among them."""
+    return bodies_in(*triangles_of(solid))
+
+
+def bodies_in(vertices: FloatArray, faces: IntArray) -> list[Body]:
+    """The closed surfaces among closed triangles, as they are turned. Time grows with the triangles only."""
+    top = topology(vertices, faces)
+    if top.parts > 1:
+        vertices, faces = split_fans(vertices, top.faces, top.twins)
+    sums = part_sums(vertices, faces, top.part, top.parts)
+    order = np.argsort(top.part, kind="stable")
+    ends = np.cumsum(np.bincount(top.part, minlength=top.parts))
+    bodies = []
+    for part, members in enumerate(np.split(order, ends[:-1])):
+        own = faces[members]
+        used = np.unique(own)
+        bodies.append(Body(vertices[used], np.searchsorted(used, own).astype(np.int32), float(sums[part, 0])))
+    return bodies
+
+
+def outward(bodies: Sequence[Body]) -> list[Body]:
+    """Every body with its normals outward, hollows turned into bodies; folded sheets without volume dropped."""
+    least = 1e-12 * sum(abs(body.volume_mm3) for body in bodies)
+    full = [body for body in bodies if abs(body.volume_mm3) > least]
+    return [b if b.volume_mm3 > 0 else Body(b.vertices, b.faces[:, [0, 2, 1]], -b.volume_mm3) for b in full]
 
 
 def united(solids: Sequence[Solid]) -> Solid:
@@ -36,37 +82,41 @@ def united(solids: Sequence[Solid]) -> Solid:
     return m3.Manifold.batch_boolean(list(solids), m3.OpType.Add)
 
 
-def filled(solid: Solid) -> Solid:
-    """The solid without its closed hollows: rubber never gets in there."""
-    pieces = solid.decompose()
-    outer = [piece for piece in pieces if piece.volume() > 0]
-    if len(outer) == len(pieces) or not outer:
-        return solid
-    return united(outer)
+def bodies_united(bodies: Sequence[Body]) -> Solid | None:
+    """The union of bodies that may overlap or contain each other; None if the kernel refuses one of them.
+
+    Bodies whose boxes meet no other are taken over together, so that thousands of loose ones cost little.
+    """
+    meets = _boxes_meet(np.array([body.box for body in bodies]))
+    solids = [solid_from(body.vertices, body.faces) for body, met in zip(bodies, meets, strict=True) if met]
+    alone = [body for body, met in zip(bodies, meets, strict=True) if not met]
+    if alone:
+        shift = np.cumsum([0, *(len(body.vertices) for body in alone)])
+        faces = [body.faces + int(by) for body, by in zip(alone, shift[:-1], strict=True)]
+        solids.append(solid_from(np.vstack([body.vertices for body in alone]), np.vstack(faces)))
+    return None if any(solid is None for solid in solids) else united(solids)
 
 
-def without_dust(solid: Solid, share: float = 1e-6) -> tuple[Solid, int]:
-    """The solid without bodies smaller than a share of its volume, and how many they were."""
-    pieces = solid.decompose()
-    least = share * solid.volume()
-    large = [piece for piece in pieces if abs(piece.volume()) > least]
-    return (solid, 0) if len(large) == len(pieces) else (united(large), len(pieces) - len(large))
+def tidied(solid: Solid) -> tuple[Solid, int]:
+    """The solid without closed hollows (rubber never gets in there) and without dust: (solid, specks of dust)."""
+    bodies = bodies_of(solid)
+    least = DUST * solid.volume()
+    large = [body for body in bodies if body.volume_mm3 > least]
+    dust = sum(1 for body in bodies if 0 < body.volume_mm3 <= least)
+    if len(large) == len(bodies):
+        return solid, 0
+    return bodies_united(large) or solid, dust
 
 
-def loose_bodies_united(solid: Solid) -> Solid:
-    """Union of bodies that were read as one solid although they may overlap or contain each other."""
-    pieces = solid.decompose()
-    if len(pieces) == 1 or not _boxes_meet(pieces):
-        return solid
-    return filled(united(pieces))
-
-
-def _boxes_meet(pieces: Sequence[Solid]) -> bool:
-    """Whether any two bounding boxes overlap (sweep along x)."""
-    boxes = np.array([piece.bounding_box() for piece in pieces])
-    boxes = boxes[np.argsort(boxes[:, 0], kind="stable")]
+def _boxes_meet(boxes: FloatArray) -> npt.NDArray[np.bool_]:
+    """Which boxes (n, 2, 3) touch another one: a sweep along x."""
+    order = np.argsort(boxes[:, 0, 0], kind="stable")
+    low, high = boxes[order, 0], boxes[order, 1]
+    met = np.zeros(len(boxes), bool)
+    ends = np.searchsorted(low[:, 0], high[:, 0], side="right")
     for i in range(len(boxes)):
-        near = boxes[i + 1 : i + 1 + np.searchsorted(boxes[i + 1 :, 0], boxes[i, 3], side="right")]
-        if np.any((near[:, 1] <= boxes[i, 4]) & (near[:, 4] >= boxes[i, 1]) & (near[:, 2] <= boxes[i, 5]) & (near[:, 5] >= boxes[i, 2])):
-            return True
-    return False
+        near = slice(i + 1, int(ends[i]))
+        touch = ((low[near, 1:] <= high[i, 1:]) & (high[near, 1:] >= low[i, 1:])).all(axis=1)
+        met[order[near][touch]] = True
+        met[order[i]] |= bool(touch.any())
+    return met

@@ -114,6 +114,8 @@ def _least_area(ring: _Ring) -> IntArray:
     """The triangulation of a bent loop with the least area, by dynamic programming over its chords."""
     p, n = ring.points, len(ring.number)
     cost, choice = np.zeros((n, n)), np.zeros((n, n), np.int64)
+    faces: list[tuple[int, int, int]] = []
+    todo: list[tuple[int, int]] = [(0, n - 1)]
     for span in range(2, n):
         for i in range(n - span):
             k = i + span
@@ -122,12 +124,11 @@ def _least_area(ring: _Ring) -> IntArray:
             total = cost[i, m] + cost[m, k] + area
             best = int(np.argmin(total))
             cost[i, k], choice[i, k] = total[best], m[best]
-    faces, todo = [], [(0, n - 1)]
     while todo:
         i, k = todo.pop()
         if k - i < 2:
             continue
-        m = int(choice[i, k])
-        faces.append((ring.number[i], ring.number[m], ring.number[k]))
-        todo += [(i, m), (m, k)]
+        split = int(choice[i, k])
+        faces.append((int(ring.number[i]), int(ring.number[split]), int(ring.number[k])))
+        todo += [(i, split), (split, k)]
     return np.array(faces, np.int32)

@@ -14,7 +14,8 @@ def samples(vertices: FloatArray, faces: IntArray, count: int = 20_000) -> Float
     area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
     rng = np.random.default_rng(20)
     upto = np.cumsum(area)
-    c = corners[np.searchsorted(upto, (np.arange(count) + rng.random(count)) / count * upto[-1]).clip(0, len(faces) - 1)]
+    at = (np.arange(count) + rng.random(count)) / count * upto[-1]
+    c = corners[np.searchsorted(upto, at).clip(0, len(faces) - 1)]
     u, v = rng.random((2, count))
     u, v = np.where(u + v > 1, 1 - u, u)[:, None], np.where(u + v > 1, 1 - v, v)[:, None]
     return c[:, 0] + u * (c[:, 1] - c[:, 0]) + v * (c[:, 2] - c[:, 0])

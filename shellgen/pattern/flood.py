@@ -28,7 +28,7 @@ def _along(distance, other, reach):  # type: ignore[no-untyped-def]
 
 
 def squared_distance(mask: Mask, reach: int) -> npt.NDArray[np.int16]:
-    """Squared distance in cells from each cell to the nearest marked one, exact up to `reach` (15 at most); else 255."""
+    """Squared distance in cells from each cell to the nearest marked one: exact up to `reach` <= 15, else 255."""
     shape = mask.shape
     distance = np.where(mask, np.int16(0), np.int16(_FAR))
     other = np.empty_like(distance)

@@ -28,8 +28,8 @@ def _quads(solid, number, quads):  # type: ignore[no-untyped-def]
                     axis, up = k // 2, k % 2
                     i = x + (2 * up - 1 if axis == 0 else 0)
                     j = y + (2 * up - 1 if axis == 1 else 0)
-                    l = z + (2 * up - 1 if axis == 2 else 0)
-                    if solid[i, j, l]:
+                    level = z + (2 * up - 1 if axis == 2 else 0)
+                    if solid[i, j, level]:
                         continue
                     if room:
                         for q in range(4):

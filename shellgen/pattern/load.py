@@ -44,7 +44,7 @@ def load(path: Path) -> RawMesh:
     try:
         data = path.read_bytes()
     except FileNotFoundError:
-        raise PatternError(f"{path}: there is no such file. Check pattern.file; it is relative to the job file.") from None
+        raise PatternError(f"{path}: no such file. Check pattern.file; it is relative to the job file.") from None
     except OSError as cause:
         raise PatternError(f"{path}: cannot be read ({cause.strerror}). Check the file and its permissions.") from cause
     if not data.strip(b" \t\r\n\0"):
@@ -110,7 +110,8 @@ def _validate(vertices: FloatArray, faces: IntArray, source: str) -> None:
     low, high = int(faces.min()), int(faces.max())
     if low < 0 or high >= len(vertices):
         wrong = low if low < 0 else high
-        raise PatternError(f"{source}: a face names vertex {wrong}, the file has 0 to {len(vertices) - 1}. Export it again.")
+        last = len(vertices) - 1
+        raise PatternError(f"{source}: a face names vertex {wrong}, the file has 0 to {last}. Export it again.")
     total = float(np.abs(vertices).sum())
     if not np.isfinite(total):
         where = int(np.flatnonzero(~np.isfinite(vertices).all(axis=1))[0])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numba import njit
 
@@ -40,7 +42,7 @@ def open_loops(faces: IntArray, twins: IntArray) -> list[IntArray]:
     """
     vertex, begin = _walk(faces, twins)
     loops: list[IntArray] = []
-    for a, b in zip(begin[:-1], begin[1:], strict=True):
+    for a, b in pairwise(begin):
         loops += _simple(vertex[a:b])
     return [loop for loop in loops if len(loop) > 2]
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from shellgen.pattern.bodies import Solid, solid_from, triangles_of
 from shellgen.pattern.deviation import distances_mm, samples
-from shellgen.pattern.flood import outside, without_islands
+from shellgen.pattern.flood import Mask, outside, without_islands
 from shellgen.pattern.hull_mesh import boundary, normals, smoothed, split_edges
 from shellgen.pattern.pattern import FloatArray, IntArray
 from shellgen.pattern.topology import split_fans, topology
@@ -63,9 +64,9 @@ def outer_skin(vertices: FloatArray, faces: IntArray, *, board: bool) -> OuterSk
     cells = sorted_into_cells(vertices, faces, origin, cell, shape)
     occupied = cells.occupied()
     out, radius = outside(occupied, board=board)
-    solid = without_islands(~out, _ISLAND)
+    cells_in = without_islands(~out, _ISLAND)
     below = _PAD if board else 0
-    padded = np.pad(np.pad(solid, ((0, 0), (0, 0), (below, 0)), mode="edge"), 1)
+    padded = np.pad(np.pad(cells_in, ((0, 0), (0, 0), (below, 0)), mode="edge"), 1)
     if board:
         padded[:, :, : below - 1] = False
     points, hull = boundary(padded)
@@ -88,7 +89,7 @@ def outer_skin(vertices: FloatArray, faces: IntArray, *, board: bool) -> OuterSk
 
 
 def _drawn(
-    points: FloatArray, hull: IntArray, cells: Cells, solid: np.ndarray, corner: FloatArray, board: bool
+    points: FloatArray, hull: IntArray, cells: Cells, solid: Mask, corner: FloatArray, board: bool
 ) -> tuple[FloatArray, IntArray]:
     """Draw the cells' boundary onto the surface, splitting edges where that bends: (points, faces)."""
     moving = np.ones(len(points), bool)
@@ -124,10 +125,10 @@ def _drawn(
 
 
 def _targets(
-    points: FloatArray, hull: IntArray, cells: Cells, solid: np.ndarray, corner: FloatArray, board: bool,
-    which: np.ndarray | None = None,
+    points: FloatArray, hull: IntArray, cells: Cells, solid: Mask, corner: FloatArray, board: bool,
+    which: npt.NDArray[np.intp] | None = None,
 ) -> tuple[FloatArray, FloatArray]:
-    """Where skin points belong: on the surface, or half a sheet off it: (targets, distance off; infinite on bridges)."""
+    """Where skin points belong, on the surface or half a sheet off it: (targets, distance off, infinite on bridges)."""
     which = np.arange(len(points)) if which is None else which
     start = points[which]
     cell = cells.cell_mm
@@ -147,7 +148,7 @@ def _targets(
     return found, off
 
 
-def _open_behind(found: FloatArray, normal: FloatArray, solid: np.ndarray, corner: FloatArray, cell: float) -> np.ndarray:
+def _open_behind(found: FloatArray, normal: FloatArray, solid: Mask, corner: FloatArray, cell: float) -> Mask:
     """Whether the cells end within 2.2 cells behind the surface: the solid is a sheet there."""
     thin = np.zeros(len(found), bool)
     for depth in (1.0, 1.6, 2.2):
@@ -158,7 +159,7 @@ def _open_behind(found: FloatArray, normal: FloatArray, solid: np.ndarray, corne
 
 
 def _error(
-    vertices: FloatArray, faces: IntArray, skin: FloatArray, hull: IntArray, out: np.ndarray, cells: Cells
+    vertices: FloatArray, faces: IntArray, skin: FloatArray, hull: IntArray, out: Mask, cells: Cells
 ) -> float:
     """99th percentile of the distance from points on the outside of the triangles to the skin."""
     points = samples(vertices, faces)

@@ -74,7 +74,7 @@ def _text_body(
     width = len(names)
     points, at = numbers(text, start, vertex.count * width)
     if len(points) < vertex.count * width or at < 0:
-        raise PatternError(f"{source}: {vertex.count} vertices promised, the text ends or breaks before. Export it again.")
+        raise PatternError(f"{source}: {vertex.count} vertices promised, the text breaks off. Export it again.")
     rest, _ = numbers(text, at, (len(data) - at) // 2 + 1)
     xyz = points.reshape(-1, width)[:, [names.index(axis) for axis in "xyz"]]
     return np.ascontiguousarray(xyz), _fans(rest, face.count, source)
@@ -91,7 +91,7 @@ def _binary_body(
         return None
     faces_at = start + vertex.count * record.itemsize
     if faces_at > len(data):
-        raise PatternError(f"{source}: {vertex.count} vertices promised, the file ends before. Copy or export it again.")
+        raise PatternError(f"{source}: {vertex.count} vertices promised, the file ends. Copy or export it again.")
     rows = np.frombuffer(data, record, vertex.count, start)
     xyz = np.column_stack([rows[axis] for axis in "xyz"]).astype(np.float64)
     threes = np.dtype([("count", length), ("index", index, 3)])

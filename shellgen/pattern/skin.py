@@ -9,13 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from shellgen.errors import PatternError
-from shellgen.pattern.bodies import Solid, filled, loose_bodies_united, solid_from, triangles_of, united, without_dust
+from shellgen.pattern.bodies import Solid, bodies_in, bodies_united, outward, solid_from, tidied, triangles_of, united
 from shellgen.pattern.clip import clipped
 from shellgen.pattern.deviation import distances_mm, samples
 from shellgen.pattern.mend import CRACK, Mended, mended
 from shellgen.pattern.outer_skin import outer_skin
 from shellgen.pattern.pattern import FloatArray, IntArray, Skin
-from shellgen.pattern.topology import Topology, part_sums, split_fans, topology
+from shellgen.pattern.topology import Topology, part_sums, topology
 from shellgen.pattern.weld import Welded, compact, without_back_to_back
 
 Method = Literal["as it is", "holes capped", "outer skin"]
@@ -59,20 +59,18 @@ def closed_skin(vertices: FloatArray, welded: Welded, faces: IntArray, source: s
     whole = (np.bincount(top.part, (top.twins < 0).reshape(-1, 3).any(axis=1), top.parts) == 0) & ~top.conflict
     bulk = np.abs(sums[:, 0]) > _EMPTY * sums[:, 1] ** 1.5
     folded = whole & ~bulk
-    if sums[folded, 1].sum() < _FOLDED_MOST * sums[:, 1].sum():
-        rest = ~whole
-    else:
-        rest = ~whole | folded
+    few = sums[folded, 1].sum() < _FOLDED_MOST * sums[:, 1].sum()
+    rest = ~whole if few else ~whole | folded
     good = whole & bulk
-    outward = _outward(top, sums)
+    turned = _outward(top, sums)
     notes = _turning_notes(top)
     if not rest.any():
         if top.parts == 1:
-            return Closed(vertices, outward, None, abs(float(sums[0, 0])), "as it is", 0.0, notes)
-        solid = loose_bodies_united(_solid_of(vertices, outward, top, good, source))
-        return _finished(vertices, outward, [solid], "as it is", 0.0, notes, source)
-    parts = [loose_bodies_united(_solid_of(vertices, outward, top, good, source))] if good.any() else []
-    return _mended(vertices, outward, parts, rest[top.part], notes, source, board)
+            return Closed(vertices, turned, None, abs(float(sums[0, 0])), "as it is", 0.0, notes)
+        solid = _solid_of(vertices, turned[good[top.part]], source)
+        return _finished(vertices, turned, [solid], "as it is", 0.0, notes, source)
+    parts = [_solid_of(vertices, turned[good[top.part]], source)] if good.any() else []
+    return _mended(vertices, turned, parts, rest[top.part], notes, source, board)
 
 
 def _mended(
@@ -85,11 +83,11 @@ def _mended(
     size = float(np.ptp(vertices, axis=0).max())
     extra, error = [], CRACK * size if result.welded else 0.0
     if len(result.faces):
-        capped = solid_from(*_split(*compact(result.vertices, result.faces)))
+        capped = bodies_united(outward(bodies_in(*compact(result.vertices, result.faces))))
         if capped is None:  # the kernel refuses what counts as closed here: the outer skin takes it
             result = result.given_up()
         else:
-            solids.append(loose_bodies_united(capped))
+            solids.append(capped)
             extra.append(result.capped)
             notes += _cap_notes(result)
     covered = [(result.vertices, np.vstack(extra))] if extra else []
@@ -115,8 +113,8 @@ def _finished(
     source: str,
 ) -> Closed:  # fmt: skip
     if not solids:
-        raise PatternError(f"{source}: its triangles enclose no solid and are too thin for a skin. Export a closed body.")
-    solid, dust = without_dust(filled(united(solids)) if len(solids) > 1 else solids[0])
+        raise PatternError(f"{source}: its triangles enclose no solid, nor leave a skin. Export a closed body.")
+    solid, dust = tidied(united(solids))
     if dust:
         notes += (f"{dust} specks under a millionth of the volume are covered with rubber but leave no cavity.",)
     return Closed(vertices, faces, solid, float(solid.volume()), method, error, notes)
@@ -126,24 +124,16 @@ def _outward(top: Topology, sums: FloatArray) -> IntArray:
     turn = (sums[:, 0] < 0)[top.part]
     if not turn.any():
         return top.faces
-    outward = top.faces.copy()
-    outward[turn] = outward[turn][:, [0, 2, 1]]
-    return outward
+    faces = top.faces.copy()
+    faces[turn] = faces[turn][:, [0, 2, 1]]
+    return faces
 
 
-def _solid_of(
-    vertices: FloatArray, faces: IntArray, top: Topology, good: npt.NDArray[np.bool_], source: str
-) -> Solid:
-    chosen = faces[good[top.part]]
-    solid = solid_from(*_split(*compact(vertices, chosen)))
+def _solid_of(vertices: FloatArray, faces: IntArray, source: str) -> Solid:
+    solid = bodies_united(outward(bodies_in(*compact(vertices, faces))))
     if solid is None:
         raise PatternError(f"{source}: its closed bodies were refused by the solid kernel. Export the mesh again.")
     return solid
-
-
-def _split(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
-    top = topology(vertices, faces)
-    return split_fans(vertices, top.faces, top.twins)
 
 
 def _joined(

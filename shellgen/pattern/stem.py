@@ -12,13 +12,13 @@ from shapely.geometry import Point
 
 from shellgen.errors import PatternError
 from shellgen.job.model import MountSettings
-from shellgen.pattern.bodies import Solid, filled, solid_from
+from shellgen.pattern.bodies import Solid, bodies_of, solid_from, tidied
 from shellgen.pattern.footprint import section
 from shellgen.pattern.pattern import FloatArray, IntArray
 
 DIAMETER_MM, DIAMETER_SHARE = (16.0, 60.0), 0.18
 LENGTH_MM, LENGTH_SHARE = (25.0, 60.0), 0.1
-FULL, ENOUGH, SOME = 0.995, 0.8, 0.2  # share of the stem's disc inside the pattern
+FULL, ENOUGH, SOME = 0.995, 0.8, 0.05  # share of the stem's disc inside the pattern
 HIGHEST_SHARE = 0.3  # of the pattern's height: no stem runs further up
 NODES = 120
 
@@ -69,10 +69,11 @@ class Stem:
 
     def joined(self, solid: Solid, source: str) -> Solid:
         """The pattern's solid on its stem. Raises PatternError if the two stay apart."""
-        both = filled(solid + self.solid())
-        lowest = [piece for piece in both.decompose() if piece.bounding_box()[2] < self.top_mm * 1e-6]
-        if sum(piece.volume() for piece in lowest) < 1.001 * self.solid().volume():
-            raise PatternError(f"{source}: the stem at ({self.x_mm:.1f}, {self.y_mm:.1f}) does not hold the pattern. Move it.")
+        both, _ = tidied(solid + self.solid())
+        held = sum(body.volume_mm3 for body in bodies_of(both) if body.box[0, 2] < 1e-6 * self.top_mm)
+        if held < 1.001 * self.solid().volume():
+            place = f"({self.x_mm:.1f}, {self.y_mm:.1f})"
+            raise PatternError(f"{source}: the stem at {place} does not hold the pattern. Move it.")
         return both
 
 
@@ -86,7 +87,7 @@ def place_stem(settings: MountSettings, solid: Solid, vertices: FloatArray, face
 
     The default diameter is 0.18 of the longer horizontal side, 16 to 60 mm, less where the underside is narrow; the
     default place is where its disc enters the pattern low and near to its middle.
-    Raises PatternError if less than a fifth of its section can be brought into the pattern.
+    Raises PatternError if less than a twentieth of its section can be brought into the pattern.
     """
     low, high = vertices.min(0), vertices.max(0)
     height = float(high[2] - low[2])

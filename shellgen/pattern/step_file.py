@@ -24,7 +24,7 @@ def read_step(path: Path) -> tuple[FloatArray, IntArray]:
         shape = cq.importers.importStep(str(path))
         bodies = shape.solids().vals() or shape.faces().vals()
     except Exception as cause:
-        raise PatternError(f"{path.name}: cannot be read as STEP ({cause}). Export it again, as AP214 or AP242.") from cause
+        raise PatternError(f"{path.name}: cannot be read as STEP ({cause}). Export it again.") from cause
     if not bodies:
         raise PatternError(f"{path.name}: holds no solid and no face. Export the pattern as a solid.")
     box = cq.Compound.makeCompound(bodies).BoundingBox()

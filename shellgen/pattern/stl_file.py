@@ -23,14 +23,14 @@ def read_stl(data: bytes, source: str) -> tuple[FloatArray, IntArray]:
 
         corners = triples_after(np.frombuffer(data, np.uint8), b"vertex")
         if len(corners) % 3:
-            raise PatternError(f"{source}: {len(corners)} corners, not a multiple of three: the text is cut off. Export it again.")
+            raise PatternError(f"{source}: {len(corners)} corners, no multiple of 3: it is cut off. Export it again.")
         return corners, _in_threes(len(corners))
     if len(data) < _HEADER + _RECORD.itemsize:
         raise PatternError(f"{source}: {len(data)} bytes hold no triangle. Export the mesh again.")
     said = int.from_bytes(data[80:84], "little")
     held, rest = divmod(len(data) - _HEADER, _RECORD.itemsize)
     if rest and said > held:
-        raise PatternError(f"{source}: ends in the middle (says {said} triangles, holds {held}). Copy or export it again.")
+        raise PatternError(f"{source}: cut off (says {said} triangles, holds {held}). Copy or export it again.")
     count = held if rest == 0 or said == 0 else said
     corners = np.frombuffer(data, _RECORD, count, _HEADER)["corners"].reshape(-1, 3).astype(np.float64)
     return corners, _in_threes(len(corners))
