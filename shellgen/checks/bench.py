@@ -11,6 +11,7 @@ from typing import Any
 import manifold3d as m3
 import numpy as np
 
+from shellgen.checks.bolt_probe import Probe, probes
 from shellgen.checks.rays import Rays
 from shellgen.checks.surface import Surface
 from shellgen.checks.sweep import Sweep, sweeps
@@ -74,6 +75,13 @@ class Bench:
     def sweeps(self) -> tuple[Sweep, ...]:
         """Each rigid part drawn past each part that stays when it leaves."""
         return tuple(sweeps(self.parts, self.mold.design.assembly))
+
+    @cached_property
+    def probes(self) -> tuple[Probe, ...]:
+        """What each end of each bolt finds in its part."""
+        bolts = self.mold.design.bolts
+        named = {name for bolt in bolts for name in bolt.pair if name in self.parts}
+        return tuple(probes(bolts, {name: self.solid(name) for name in sorted(named)}))
 
     @cached_property
     def surfaces(self) -> dict[str, Surface]:

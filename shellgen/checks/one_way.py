@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 
 import manifold3d as m3
@@ -36,14 +38,10 @@ def check(bench: Bench) -> Finding:
         normal = (ends[:, 1] - ends[:, 0]).mean(0)
         normal /= np.linalg.norm(normal)
         level = _parting_level(bench, (one, other), normal, middles)
-        near_one, near_other = (
-            _slab(bench.solid(name), bench.parts[name].vertices_mm, normal, level) for name in (one, other)
-        )
+        trial = _Trial(bench, one, other, normal, level)
         for says, motion in other_closings(middles, normal, level):
             tried += 1
-            volume = float((near_one ^ near_other.transform(motion[:3])).volume())
-            if volume <= LIMIT_MM3:
-                volume = _in_the_way_mm3(bench, one, bench.solid(other).transform(motion[:3]))
+            volume = trial.collision_mm3(motion)
             least = min(least, volume)
             if volume <= LIMIT_MM3:
                 faults.append(f"{other} also closes on {one} {says} ({volume:.1f} mm³ in the way)")
@@ -61,13 +59,45 @@ def _parting_level(bench: Bench, pair: tuple[str, str], normal: FloatArray, midd
     return float(found.mean())
 
 
-def _in_the_way_mm3(bench: Bench, one: str, moved: m3.Manifold) -> float:
-    """What a moved piece has in common with another, and with the rubber if that is more than it would give way to."""
-    volume = float((bench.solid(one) ^ moved).volume())
-    for rubber in bench.jackets:
-        squeezed = float((bench.solid(rubber.name) ^ moved).volume())
-        volume += squeezed if squeezed > GIVES_WAY * rubber.volume_mm3 else 0.0
-    return volume
+@dataclass(frozen=True)
+class _Trial:
+    """Two pieces to be closed in some other way."""
+
+    bench: Bench
+    one: str
+    other: str
+    normal: FloatArray
+    level: float
+
+    @cached_property
+    def _slabs(self) -> dict[str, m3.Manifold]:
+        return {}
+
+    def _near(self, name: str) -> m3.Manifold:
+        """What of a part lies near the parting, in few triangles."""
+        if name not in self._slabs:
+            vertices = self.bench.parts[name].vertices_mm
+            self._slabs[name] = _slab(self.bench.solid(name), vertices, self.normal, self.level)
+        return self._slabs[name]
+
+    def collision_mm3(self, motion: FloatArray) -> float:
+        """What the other piece, moved, has in common with the first and with the rubber in it.
+
+        Near the parting first; only what passes there is tried with all of the solids. Rubber counts where more is
+        in the way than would give way.
+        """
+        volume = 0.0
+        for solid in (self._near, self.bench.solid):
+            moved = solid(self.other).transform(motion[:3])
+            volume = float((solid(self.one) ^ moved).volume())
+            if volume > LIMIT_MM3:
+                return volume
+            for rubber in self.bench.jackets:
+                squeezed = float((solid(rubber.name) ^ moved).volume())
+                volume += squeezed if squeezed > GIVES_WAY * rubber.volume_mm3 else 0.0
+            if volume > LIMIT_MM3:
+                return volume
+        return volume
 
 
 def _slab(solid: m3.Manifold, vertices_mm: FloatArray, normal: FloatArray, level: float) -> m3.Manifold:

@@ -37,7 +37,7 @@ class Surface:
         from scipy.spatial import cKDTree
 
         a, b, c = (np.asarray(vertices_mm, float)[faces[:, i]] for i in range(3))
-        area = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+        area = 0.5 * np.linalg.norm(cross(b - a, c - a), axis=1)
         spacing = max(spacing_mm, float(np.sqrt(area.sum() / SAMPLES)))
         samples, triangles, areas = _lattice(a, b, c, area, spacing)
         tree = cKDTree(samples, balanced_tree=False, compact_nodes=False)
@@ -104,7 +104,7 @@ class Surface:
     def normals(self, which: IntArray) -> FloatArray:
         """Unit normals (k, 3) of the triangles that these samples (k,) lie on."""
         corners = self.vertices[self.faces[self.triangles[which]]]
-        square = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        square = cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         length = np.linalg.norm(square, axis=1)
         found: FloatArray = square / np.where(length > 0, length, 1.0)[:, None]
         return found
@@ -136,6 +136,13 @@ def _lattice(
     return samples, t.astype(np.int32), areas
 
 
+def cross(u: FloatArray, v: FloatArray) -> FloatArray:
+    """Cross products of rows (k, 3); numpy's own takes several times as long over rows of three."""
+    x, y, z = u.T
+    p, q, r = v.T
+    return np.stack([y * r - z * q, z * p - x * r, x * q - y * p], 1)
+
+
 def closest_on_triangles(points: FloatArray, corners: FloatArray) -> FloatArray:
     """Closest point (k, 3) to each point (k, 3) on its own triangle (k, 3, 3).
 
@@ -153,11 +160,11 @@ def closest_on_triangles(points: FloatArray, corners: FloatArray) -> FloatArray:
         distance = np.einsum("ij,ij->i", off, off)
         nearer = distance < least
         best[nearer], least[nearer] = foot[nearer], distance[nearer]
-    normal = np.cross(b - a, c - a)
+    normal = cross(b - a, c - a)
     square = np.einsum("ij,ij->i", normal, normal)
     within = square > 0
     for one, other in ((a, b), (b, c), (c, a)):
-        within &= np.einsum("ij,ij->i", np.cross(other - one, points - one), normal) >= 0
+        within &= np.einsum("ij,ij->i", cross(other - one, points - one), normal) >= 0
     height = np.einsum("ij,ij->i", points - a, normal) / np.where(square > 0, square, 1.0)
     best[within] = points[within] - height[within, None] * normal[within]
     return best
