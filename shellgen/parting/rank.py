@@ -135,7 +135,7 @@ def _different(looks: Sequence[Look], work: Workpiece, apart_deg: float) -> list
     """
     clear = [k for k in looks if k.clear] or list(looks)
     cheapest = sorted(clear, key=lambda k: (k.fill_mm3, not k.basin))
-    layer = work.body.volume_mm3 - (work.pattern_mm3 or 0.0)
+    layer = max(work.body.volume_mm3 - (work.pattern_mm3 or 0.0), 0.1 * work.body.volume_mm3)
     fair = [k for k in cheapest if k.fill_mm3 <= cheapest[0].fill_mm3 + DEARER * layer]
     upright = [k for k in fair if abs(k.normal[2]) < 1e-9]
     wanted = [cheapest[0], min(fair, key=lambda k: k.draw_mm), min(fair, key=lambda k: k.flange_length_mm)]

@@ -88,3 +88,13 @@ def test_wrong_options_leave_the_job_alone(folder, arguments, says):
     found = run(folder, *arguments, job=job)
     assert found.exit_code == 2 and says in found.stderr and "Traceback" not in found.stderr
     assert (folder / "elbow.toml").read_text(encoding="utf-8") == job
+
+
+def test_on_a_board_planes_are_upright_and_the_open_base_is_no_leak(folder):
+    job = '[pattern]\nfile = "elbow.stl"\n[mount]\nkind = "board"\ncut_mm = 20\n[outputs]\npictures = false\n'
+    found = run(folder, "--json", job=job)
+    assert found.exit_code == 0, found.output
+    figures = json.loads(found.stdout)
+    for plane in (*figures["planes"], figures["middle"]):
+        assert plane["normal"][2] == 0
+        assert 0 < plane["fill_cm3"] < plane["jacket_cm3"]
