@@ -53,9 +53,10 @@ def bodies_of(solid: Solid) -> list[Body]:
 def bodies_in(vertices: FloatArray, faces: IntArray) -> list[Body]:
     """The closed surfaces among closed triangles, as they are turned. Time grows with the triangles only."""
     top = topology(vertices, faces)
-    if top.parts > 1:
-        vertices, faces = split_fans(vertices, top.faces, top.twins)
-    sums = part_sums(vertices, faces, top.part, top.parts)
+    sums = part_sums(vertices, top.faces, top.part, top.parts)
+    if top.parts == 1:
+        return [Body(vertices, top.faces, float(sums[0, 0]))]
+    vertices, faces = split_fans(vertices, top.faces, top.twins)
     order = np.argsort(top.part, kind="stable")
     ends = np.cumsum(np.bincount(top.part, minlength=top.parts))
     bodies = []

@@ -48,8 +48,9 @@ def take_in(settings: Settings, base: Path) -> Pattern:
         solid, opening, said = stand_on_board(closed.as_solid(), mount.cut_mm, raw.source)
         notes += said
     elif mount.kind == "stem":
-        stem = place_stem(mount, closed.as_solid(), vertices, faces, raw.source)
-        solid = stem.joined(closed.as_solid(), raw.source)
+        free = closed.as_solid()
+        stem = place_stem(mount, free, vertices, faces, raw.source)
+        solid = stem.joined(free, raw.source)
         opening = footprint(stem.solid(), 0.5 * stem.top_mm)
         more, turned = stem.triangles()
         vertices, faces = np.vstack([vertices, more]), np.vstack([faces, turned + np.int32(len(vertices))])

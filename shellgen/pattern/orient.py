@@ -41,7 +41,8 @@ def scale_mm(settings: PatternSettings, extents: FloatArray, source: str) -> flo
         remedy = _unit_slip(longest * settings.scale, settings.units)
     if not SHORTEST_MM <= size <= LONGEST_MM:
         bound = f"under {SHORTEST_MM:g} mm" if size < SHORTEST_MM else f"over {LONGEST_MM:g} mm"
-        raise PatternError(f"{source}: the longest side is {size:.3g} mm, {bound}. {remedy}")
+        shown = f"{size:,.0f}" if size >= 100 else f"{size:.3g}"
+        raise PatternError(f"{source}: the longest side is {shown} mm, {bound}. {remedy}")
     return factor
 
 

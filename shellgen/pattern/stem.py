@@ -12,7 +12,7 @@ from shapely.geometry import Point
 
 from shellgen.errors import PatternError
 from shellgen.job.model import MountSettings
-from shellgen.pattern.bodies import Solid, bodies_of, solid_from, tidied
+from shellgen.pattern.bodies import Solid, solid_from, tidied
 from shellgen.pattern.footprint import section
 from shellgen.pattern.pattern import FloatArray, IntArray
 
@@ -69,11 +69,12 @@ class Stem:
 
     def joined(self, solid: Solid, source: str) -> Solid:
         """The pattern's solid on its stem. Raises PatternError if the two stay apart."""
-        both, _ = tidied(solid + self.solid())
-        held = sum(body.volume_mm3 for body in bodies_of(both) if body.box[0, 2] < 1e-6 * self.top_mm)
-        if held < 1.001 * self.solid().volume():
+        stem = self.solid()
+        both, _ = tidied(solid + stem)
+        shared = solid.volume() + stem.volume() - both.volume()
+        if shared < 1e-3 * stem.volume():
             place = f"({self.x_mm:.1f}, {self.y_mm:.1f})"
-            raise PatternError(f"{source}: the stem at {place} does not hold the pattern. Move it.")
+            raise PatternError(f"{source}: the stem at {place} does not hold the pattern. Move it with mount.stem_at_mm.")
         return both
 
 
