@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from shellgen.envelope.raster import Envelope, FloatArray
-from shellgen.envelope.spline_fit_graph import SplineGraph, clamped
+from shellgen.envelope.spline_fit_graph import DEGREE, SplineGraph, clamped
 from shellgen.envelope.spline_fit_solve import solve
 from shellgen.envelope.spline_fit_target import Target, target
 
@@ -18,6 +18,8 @@ AIM = 0.93  # share of the tolerance that the fit itself aims for
 MAX_FACTOR = 4.0  # the greatest error may be this many tolerances
 SAMPLES = 40_000
 SUNK_BELOW_MM = 40.0  # poles that bear on nothing near the trim end this far under it
+SHARE, EASY, POWER = 0.98, 0.6, 0.4  # error of a span: this quantile; spans below `EASY` tolerances grow, others shrink
+LEAST_FACTOR, MOST_FACTOR = 0.6, 1.9  # change of density in one round
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,18 +51,14 @@ def fit_graph(
     graph: SplineGraph | None = None
     best: tuple[SplineGraph, FitReport] | None = None
     for _ in range(ROUNDS):
-        graph = _sunk(
-            solve(goal.heights_mm, goal.weights, goal.x_mm, goal.y_mm, knots[0], knots[1], graph), goal
-        )
+        graph = _sunk(solve(goal.heights_mm, goal.weights, goal.x_mm, goal.y_mm, knots[0], knots[1], graph), goal)
         gap = foot_distance(graph, points)
         report = _report(graph, points, weights, gap)
         if best is None or report.p99_mm < best[1].p99_mm:
             best = (graph, report)
         if report.p99_mm <= AIM * tolerance_mm and report.max_mm <= AIM * MAX_FACTOR * tolerance_mm:
             break
-        knots = [
-            _moved(knots[axis], points[:, axis], weights, gap, tolerance_mm, least) for axis in range(2)
-        ]
+        knots = [_moved(knots[axis], points[:, axis], weights, gap, tolerance_mm, least) for axis in range(2)]
     assert best is not None
     return best
 
@@ -84,8 +82,7 @@ def foot_distance(graph: SplineGraph, points_mm: FloatArray, steps: int = 2) -> 
         if step < steps:
             gx, gy = graph.gradient(x, y)
             along = (gap[:, 2] - gx * gap[:, 0] - gy * gap[:, 1]) / (1 + gx**2 + gy**2)
-            # the plane through the foot found so far
-            x, y = points_mm[:, 0] - along * gx * -1.0, points_mm[:, 1] - along * gy * -1.0
+            x, y = points_mm[:, 0] + along * gx, points_mm[:, 1] + along * gy
     return best
 
 
@@ -127,7 +124,7 @@ def _moved(
         here = order[ends[k] : ends[k + 1]]
         if len(here):
             error[k] = weighted_quantile(gap[here], weights[here], SHARE)
-    factor = np.clip((error / (LEVEL * tolerance_mm)) ** POWER, CLIP[0], CLIP[1])
+    factor = np.clip((error / (EASY * tolerance_mm)) ** POWER, LEAST_FACTOR, MOST_FACTOR)
     padded = np.pad(factor, 2, mode="edge")
     smooth = sum(c * padded[k : k + len(factor)] for k, c in enumerate((0.1, 0.2, 0.4, 0.2, 0.1)))
     density = np.minimum(np.asarray(smooth) / np.diff(breaks), 1 / least_mm)
@@ -137,8 +134,13 @@ def _moved(
     return _snapped(inner, float(breaks[0]), float(breaks[-1]))
 
 
-SHARE, LEVEL, POWER, CLIP = 0.98, 0.6, 0.4, (0.6, 1.9)
-
-
 def _sunk(graph: SplineGraph, goal: Target) -> SplineGraph:
-    return graph
+    """Poles rounded; those that bear on nothing near the trim raised to a common depth, so that no box reaches far down."""
+    from scipy.interpolate import BSpline
+
+    bx = BSpline.design_matrix(goal.x_mm, graph.knots_x, DEGREE)
+    by = BSpline.design_matrix(goal.y_mm, graph.knots_y, DEGREE)
+    near = (goal.heights_mm > goal.level_mm - 2.0).astype(float)
+    bears = np.asarray(bx.T @ (by.T @ near).T) > 0
+    poles = np.where(bears, graph.poles_mm, np.maximum(graph.poles_mm, goal.level_mm - SUNK_BELOW_MM))
+    return SplineGraph(graph.knots_x, graph.knots_y, np.round(poles, 5))

@@ -55,7 +55,8 @@ def _poles_of(graph: SplineGraph, knots_x: FloatArray, knots_y: FloatArray) -> F
     """Poles on other knots that meet a graph at the Greville points."""
     from scipy.interpolate import make_interp_spline
 
-    x, y = greville(knots_x), greville(knots_y)
+    x0, y0, x1, y1 = graph.box_mm
+    x, y = np.clip(greville(knots_x), x0, x1), np.clip(greville(knots_y), y0, y1)
     values = graph.on_grid(x, y)  # (ny, nx)
     along_y = make_interp_spline(y, values, t=knots_y, k=DEGREE).c
     return np.asarray(make_interp_spline(x, along_y.T, t=knots_x, k=DEGREE).c)

@@ -14,7 +14,7 @@ from shellgen.pattern.pattern import IntArray
 
 
 @njit(cache=True, nogil=True)
-def _errors(z, size, h):  # type: ignore[no-untyped-def]
+def _errors(z, size, h, unseen):  # type: ignore[no-untyped-def]
     """Greatest error under each node at which a triangle may be split, children included."""
     side = size - 1
     rows, columns = z.shape
@@ -44,10 +44,14 @@ def _errors(z, size, h):  # type: ignore[no-untyped-def]
             xa, ya = min(ax, columns - 1), min(ay, rows - 1)
             xb, yb = min(bx, columns - 1), min(by, rows - 1)
             xm, ym = min(mx, columns - 1), min(my, rows - 1)
-            off = abs(0.5 * (z[ya, xa] + z[yb, xb]) - z[ym, xm])
-            if off > 0.0:
-                gx = (z[ym, min(xm + 1, columns - 1)] - z[ym, max(xm - 1, 0)]) / (2.0 * h)
-                gy = (z[min(ym + 1, rows - 1), xm] - z[max(ym - 1, 0), xm]) / (2.0 * h)
+            chord, v = 0.5 * (z[ya, xa] + z[yb, xb]), z[ym, xm]
+            off = abs(chord - v)
+            if max(chord, v) < unseen:
+                off = 0.0
+            if off > 0.0:  # square to the flatter side, where the surface bends
+                left, right = v - z[ym, max(xm - 1, 0)], z[ym, min(xm + 1, columns - 1)] - v
+                down, up = v - z[max(ym - 1, 0), xm], z[min(ym + 1, rows - 1), xm] - v
+                gx, gy = min(abs(left), abs(right)) / h, min(abs(down), abs(up)) / h
                 off /= np.sqrt(1.0 + gx * gx + gy * gy)
         worst = max(error[my, mx], np.float32(off))
         if i < last_level:
@@ -87,13 +91,14 @@ def _net(error, tolerance):  # type: ignore[no-untyped-def]
 def solid_under(envelope: Envelope, *, from_mm: float, tolerance_mm: float) -> tuple[FloatArray, IntArray]:
     """Closed mesh of all that lies between `from_mm` and the envelope, over the whole raster square and beyond.
 
-    Heights under `from_mm` are cut off there; a slab 2 mm thick below it closes the solid. Returns vertices (n, 3) [mm]
+    Heights under `from_mm` are cut off there, and what lies less than 1.2 mm above it is not held to the tolerance; a
+    slab 2 mm thick below it closes the solid. Returns vertices (n, 3) [mm]
     and faces (m, 3), outward.
     """
     g = envelope.grid
     z = np.maximum(envelope.heights_mm, from_mm)
     size = 2 ** int(np.ceil(np.log2(max(g.rows, g.columns) - 1))) + 1
-    nodes, top = _net(_errors(z, size, g.pitch_mm), tolerance_mm)
+    nodes, top = _net(_errors(z, size, g.pitch_mm, from_mm + 1.2), tolerance_mm)
     i, j = np.minimum(nodes[:, 1], g.rows - 1), np.minimum(nodes[:, 0], g.columns - 1)
     vertices = np.column_stack([g.x0_mm + g.pitch_mm * nodes[:, 0], g.y0_mm + g.pitch_mm * nodes[:, 1], z[i, j]])
     x, y = nodes[:, 0], nodes[:, 1]

@@ -144,11 +144,12 @@ def port_diameter_mm(second_side_mm: float) -> float:
 
 
 def raster_pitch_mm(longest_mm: float) -> float:
-    """Raster step by the longest side: 0.25 up to 50 mm, 0.6 at 200, 1 at 600, 2 from 1200 on.
+    """Raster step by the longest side: 0.25 up to 50 mm, 0.5 at 200, 0.7 at 400, 1.2 at 2 m, 2 from 4 m on.
 
-    Every radius grows by a third of the step and 0.05 to stay "at least"; under 400 mm that keeps within 0.3 mm.
+    Fine enough for the rubber's thickness at that size: a cell at a silhouette of radius r is off by up to step^2 / r.
     """
-    return round(float(np.interp(longest_mm, (50, 100, 200, 400, 600, 1200), (0.25, 0.4, 0.6, 0.75, 1.0, 2.0))), 2)
+    sizes, steps = (50, 100, 200, 400, 800, 2000, 4000), (0.25, 0.35, 0.5, 0.7, 0.9, 1.2, 2.0)
+    return round(float(np.interp(longest_mm, sizes, steps)), 2)
 
 
 def rubber_thickness_mm(longest_mm: float) -> float:

@@ -18,7 +18,7 @@ CLEAR_ABOVE_MM = 25.0  # a washer's seat stands clear of the wall up to this hei
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Foot:
-    """One piece's base flange with the places of its board bolts and its pin, in the board's plan (x, z) of its pull frame."""
+    """One piece's base flange with its board bolts and pin, in the board's plan (x, z) of its pull frame."""
 
     flange: BaseFlange
     bolts: FloatArray
@@ -27,7 +27,7 @@ class Foot:
 
 
 def wall_plan(outside: Envelope, thickness_mm: float) -> Polygon:
-    """Plan (x, z) on the board that the wall covers, all that overhangs the base flange within reach of a spanner included."""
+    """Plan (x, z) on the board that the wall covers, with all that overhangs the base flange where a spanner works."""
     g = outside.grid
     rows = (g.y_mm >= 0.0) & (g.y_mm <= thickness_mm + CLEAR_ABOVE_MM)
     top = outside.heights_mm[rows].max(axis=0)
@@ -57,8 +57,9 @@ def foot(
 ) -> Foot:
     """The base flange of one piece.
 
-    width_mm : wall to edge; bolt_mm : wall to bolt axis; washer_mm : washer diameter; flange_mm : thickness of the parting
-    flange that the washers must clear; pin_mm : diameter of the locating pin; pin_share : where along the row it stands.
+    width_mm : wall to edge; bolt_mm : wall to bolt axis; washer_mm : washer diameter; flange_mm : thickness of the
+    parting flange that the washers must clear; pin_mm : diameter of the locating pin; pin_share : where along the row
+    it stands.
     """
     wall = wall_plan(outside, thickness_mm)
     rounding = washer_mm

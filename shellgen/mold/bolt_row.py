@@ -36,7 +36,7 @@ def equal_pitch(line: FloatArray, closed: bool, pitch_mm: float, least_mm: float
 
 
 def apart(points: FloatArray, least_mm: float) -> FloatArray:
-    """Indices of points kept in order, each at least `least_mm` from those kept before (narrow webs have bolts on both sides)."""
+    """Indices of points kept in order, each at least `least_mm` from those kept before: narrow webs need one row."""
     kept: list[int] = []
     for i, p in enumerate(points):
         if all(np.hypot(*(p - points[k])) >= least_mm for k in kept):

@@ -17,11 +17,11 @@ from shellgen.mold.base import Foot, board_hole, foot
 from shellgen.mold.closing import Closing, bolt_offset_mm, closing
 from shellgen.mold.feet import foot_bar, posts, with_foot_bar
 from shellgen.mold.flange import FlangePlan, flange_plan, section_at_parting, turned_over
-from shellgen.mold.jacket_keys import dome_rim_mm, places
+from shellgen.mold.jacket_keys import LEAST, dome_rim_mm, places
 from shellgen.mold.lip import lip_facets, lip_outline
 from shellgen.mold.marks import flange_marks
 from shellgen.mold.mold import Bolt, JacketKey, MoldDesign
-from shellgen.mold.port import Port, PortPlace, design_port, port_place
+from shellgen.mold.port import Port, PortPlace, bore_mm, design_port, port_place
 from shellgen.mold.skins import Skins, SkinSpec, envelope, joined, lone_points, plan_grid, skins
 from shellgen.parting.cells import Cell, halves
 from shellgen.pattern.pattern import Pattern
@@ -68,26 +68,24 @@ def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_por
     port = port_place(first, 1.0) if with_port else None
     keys: tuple[JacketKey, ...] = ()
     if settings.jacket.keys:
-        height = min(float(settings.jacket.key_height_mm or 3.0), 0.6 * spec.jacket_mm)
-        rim = dome_rim_mm(spec.jacket_mm, height)
-        keep_off = [] if port is None else [(port.x_mm, port.y_mm, _boss_reach(port, settings) + rim)]
-        found = places(
-            first,
-            rim_mm=rim,
-            spacing_mm=float(settings.jacket.key_spacing_mm or 60.0),
-            least_height_mm=0.5 * spec.jacket_mm,
-            keep_off=tuple(keep_off),
-            least_y_mm=spec.jacket_mm + rim if on_board else -np.inf,
-        )
-        mesh = joined(mesh, lone_points(found + [0.0, 0.0, height - spec.jacket_mm]))
-        tops = transform(found + [0.0, 0.0, height], cell.pull_to_mold)
+        for smaller in (1.0, 0.75, 0.55, 0.4):  # a small pattern has room for small keys only
+            height = smaller * min(float(settings.jacket.key_height_mm or 3.0), 0.6 * spec.jacket_mm)
+            rim = dome_rim_mm(spec.jacket_mm, height)
+            found = places(
+                first,
+                rim_mm=rim,
+                spacing_mm=float(settings.jacket.key_spacing_mm or 60.0),
+                least_height_mm=0.5 * spec.jacket_mm,
+                keep_off=() if port is None else ((port.x_mm, port.y_mm, bore_mm(port, settings) / 2 + rim + 0.5),),
+                least_y_mm=spec.jacket_mm + rim if on_board else -np.inf,
+            )
+            if len(found) >= LEAST:
+                break
+        mesh = joined(mesh, lone_points(found + np.array([0.0, 0.0, height - spec.jacket_mm])))
+        tops = transform(found + np.array([0.0, 0.0, height]), cell.pull_to_mold)
         keys = tuple(JacketKey(cell.name, (float(x), float(y), float(z)), rim, height) for x, y, z in tops)
     grid = plan_grid(mesh, spec, on_board)
     return Draped(cell, spec, skins(mesh, grid, spec), keys, port)
-
-
-def _boss_reach(port: PortPlace, settings: Settings) -> float:
-    return min(float(settings.port.diameter_mm or 40.0) / 2 + 12.0, port.room_mm)
 
 
 def design(settings: Settings, pattern: Pattern) -> MoldDesign:
@@ -131,7 +129,7 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
             draped[0].port,
             draped[0].skins,
             piece=names[0],
-            wanted_mm=float(settings.port.diameter_mm or 40.0),
+            bore=bore_mm(draped[0].port, settings) / 2,
             lid_mm=float(settings.port.lid_thickness_mm or flange_mm),
             lid=settings.port.lid,
             pull_to_mold=cells[0].pull_to_mold,

@@ -1,4 +1,4 @@
-"""What the shell stands on with its opening up: a foot bar on top of the flange, or posts on the second half's flange."""
+"""What the shell stands on with its opening up: a foot bar on top of the flange, or posts on the second half."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def with_foot_bar(outline: Polygon) -> tuple[Polygon, tuple[float, float, float,
 
 
 def foot_bar(bar: tuple[float, float, float, float], sign: float) -> Feature:
-    """The bar's share of one half: it reaches out along the pull, so that the shell cannot tip over. sign : -1 turned over."""
+    """The bar's share of one half, reaching out along the pull so that the shell cannot tip. sign : -1 turned over."""
     x0, y0, x1, y1 = bar
     if sign < 0:
         x0, x1 = -x1, -x0

@@ -8,13 +8,17 @@ import numpy as np
 from scipy.ndimage import distance_transform_edt
 
 from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.errors import DesignError
+from shellgen.job.model import Settings
 from shellgen.mold.mold import Bolt
 from shellgen.mold.skins import Skins
 from shellgen.solid.mesh import segments
 from shellgen.solid.recipe import Feature, Frustum, Outline, PlateRecipe, Role, transform
+from shellgen.standards.fasteners import BoltData, Insert
 from shellgen.standards.fasteners import bolt as bolt_data
 
 LID_BOLTS = 4
+INSERT_WALL_MM = 2.4  # about an insert; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,26 +53,35 @@ class Port:
     place: PortPlace
 
 
+def _lid_bolt(room_mm: float) -> tuple[BoltData, Insert]:
+    """The lid's bolt and insert: M5 where there is room, M4 else."""
+    data = bolt_data("M5" if room_mm >= 50.0 else "M4")
+    if data.insert is None:
+        raise DesignError(f"No insert bore is tabulated for {data.size}, which the port's lid needs.")
+    return data, data.insert
+
+
+def bore_mm(place: PortPlace, settings: Settings) -> float:
+    """Diameter of the port: as asked, or as wide as the shell allows with a ring for the lid's inserts about it."""
+    ring = _lid_bolt(place.room_mm)[1].bore_mm + 2 * INSERT_WALL_MM
+    return max(min(float(settings.port.diameter_mm or 40.0), 2 * (place.room_mm - ring)), 5.0)
+
+
 def design_port(
     place: PortPlace,
     skins: Skins,
     *,
     piece: str,
-    wanted_mm: float,
+    bore: float,
     lid_mm: float,
     lid: bool,
     pull_to_mold: FloatArray,
     fit: str,
     wall_mm: float,
 ) -> Port:
-    """Boss, bore and lid at a place. The bore is as wide as asked, or as the shell allows."""
-    size = next((s for s, least in (("M5", 50.0), ("M4", 0.0)) if place.room_mm >= least))
-    data = bolt_data(size)
-    if data.insert is None:  # M4 and M5 are in the table
-        raise AssertionError(size)
-    ring = data.insert.bore_mm + 2 * 2.4  # 2.4 mm of wall about the insert: common practice, no source
-    outer = min(wanted_mm / 2 + ring, place.room_mm)
-    bore = max(outer - ring, 2.5)
+    """Boss, bore of that radius [mm] and lid at a place."""
+    data, insert = _lid_bolt(place.room_mm)
+    ring = insert.bore_mm + 2 * INSERT_WALL_MM
     outer = bore + ring
     at = (place.x_mm, place.y_mm)
     g = skins.outside.grid
@@ -79,10 +92,8 @@ def design_port(
     circle = bore + ring / 2
     angles = 2 * np.pi * np.arange(LID_BOLTS) / LID_BOLTS + np.pi / 4
     spots = np.column_stack([at[0] + circle * np.cos(angles), at[1] + circle * np.sin(angles)])
-    under = max(
-        float(skins.inside.heights_mm[np.hypot(x - sx, y - sy) <= data.insert.bore_mm].max()) for sx, sy in spots
-    )
-    seat = max(top + 1.0, under + data.insert.depth_mm + wall_mm)
+    under = max(float(skins.inside.heights_mm[np.hypot(x - sx, y - sy) <= insert.bore_mm].max()) for sx, sy in spots)
+    seat = max(top + 1.0, under + insert.depth_mm + wall_mm)
     up = (0.0, 0.0, 1.0)
     features = [
         Feature(Role.PORT, Frustum((*at, 0.5), up, seat - 0.5, outer, outer), add=True, body=True),
@@ -91,11 +102,11 @@ def design_port(
     bolts: list[Bolt] = []
     plate = None
     if lid:
-        depth = data.insert.depth_mm
+        depth = insert.depth_mm
         holes = []
         hole = data.hole_mm[fit] / 2  # type: ignore[index]
         for sx, sy in spots:
-            r = data.insert.bore_mm / 2
+            r = insert.bore_mm / 2
             features.append(
                 Feature(Role.INSERT, Frustum((float(sx), float(sy), seat - depth), up, depth + 1.0, r, r), add=False)
             )
@@ -107,9 +118,9 @@ def design_port(
                     through=True,
                 )
             )
-            ends = transform(np.array([[sx, sy, seat + lid_mm], [sx, sy, seat - data.insert.length_mm]]), pull_to_mold)
+            ends = transform(np.array([[sx, sy, seat + lid_mm], [sx, sy, seat - insert.length_mm]]), pull_to_mold)
             bolts.append(
-                Bolt(("lid", piece), size, (_point(ends[0]), _point(ends[1])), ("washer", "insert"), "lid", 2 * hole)
+                Bolt(("lid", piece), data.size, (_point(ends[0]), _point(ends[1])), ("washer", "insert"), "lid", 2 * hole)
             )
         n = segments(outer)
         a = 2 * np.pi * np.arange(n) / n

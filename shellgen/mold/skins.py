@@ -28,8 +28,12 @@ class SkinSpec:
 
     @property
     def margin_mm(self) -> float:
-        """Added to every radius, so that "at least" survives undrawn edges and triangulation."""
-        return CHORD_MM + 1.6 * self.tolerance_mm  # triangles are held to their tolerance at nodes only
+        """Added to every radius, so that "at least" survives undrawn edges, triangulation and the raster's cells.
+
+        A triangle may leave the nodes it spans by twice its tolerance; cells at a silhouette of radius r lack up to
+        1.3 h^2 / r (both tried on balls and scans).
+        """
+        return CHORD_MM + 2.0 * self.tolerance_mm + 1.3 * self.pitch_mm**2 / self.thickness_mm
 
     @property
     def jacket_mm(self) -> float:
@@ -94,13 +98,12 @@ def plan_grid(mesh: Facets, spec: SkinSpec, on_board: bool, pitch_mm: float | No
 
 
 def envelope(mesh: Facets, grid: Grid, radius_mm: float, spec: SkinSpec, floor_mm: float | None = None) -> Envelope:
-    """One skin: grown by radius + crevice, drafted, taken back by the crevice radius, set out sideways."""
+    """One skin: grown by radius + crevice, drafted, taken back by the crevice radius, raised over its chords."""
     floor = spec.floor_mm if floor_mm is None else floor_mm
     h, a = grid.pitch_mm, spec.draft_deg
     raw = splat(mesh, grid, radius_mm + spec.crevice_mm, a, floor)
     closed = erode(draft(raw, h, a, floor), h, spec.crevice_mm, a, floor)
-    # between nodes a silhouette is a chord, up to h / 4 inside the true one
-    return Envelope(grid, widened(closed, h, h / 3), radius_mm, spec.crevice_mm, a, floor)
+    return Envelope(grid, widened(closed), radius_mm, spec.crevice_mm, a, floor)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

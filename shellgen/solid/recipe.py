@@ -61,7 +61,7 @@ class Dome:
 
 @dataclass(frozen=True, slots=True)
 class Prism:
-    """A polygon with holes, drawn in the plane at `origin` spanned by `x_axis` and `y_axis`, pushed along their cross product."""
+    """A polygon with holes, drawn at `origin` in the plane of `x_axis` and `y_axis`, pushed along their cross product."""
 
     outer: Ring
     holes: tuple[Ring, ...]
@@ -91,7 +91,7 @@ class Feature:
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """The flange in plan: closed rings without repeated end point, outer counter-clockwise; thickness square to the parting."""
+    """The flange in plan: closed rings, end not repeated, outer counter-clockwise; thickness square to the parting."""
 
     outer: Ring
     holes: tuple[Ring, ...]

@@ -145,14 +145,23 @@ def test_volume_error_falls_with_the_pitch():
     assert np.polyfit(np.log(pitches), np.log(errors), 1)[0] > 0.9
 
 
-def test_widened_walls_move_and_tops_stay():
-    x = np.arange(60) * 0.5
-    z = np.tile(np.clip(40.0 - 8.0 * np.maximum(x - 10, 0), -5.0, 40.0), (20, 1))
-    out = widened(z, 0.5, 0.5 / 3)
-    assert (out >= z).all()
-    assert np.allclose(out[:, :15], 40.0)
-    on_wall = out[10, 24] - z[10, 24]
-    assert 8.0 * 0.5 / 3 <= on_wall <= 8.0 * 0.5 / 3 * 1.09
+@pytest.mark.parametrize("pitch", [0.5, 1.0, 2.0])
+def test_widened_ball_leaves_no_chord_inside(pitch):
+    """A ball R = 12 on a raster: bilinear heights fall inside it by h^2 / R at most, and stand proud by half a step at most."""
+    grid = Grid(-20.13, -19.87, pitch, int(40 / pitch), int(40 / pitch))
+    rho = np.hypot(*np.meshgrid(grid.x_mm, grid.y_mm))
+    z = np.maximum(drafted_ball(rho, 12.0, np.radians(3.0)), -30.0)
+    field = Envelope(grid, widened(z), 12.0, 0.0, 3.0, -30.0)
+    rng = np.random.default_rng(2)
+    x, y = rng.uniform(-13, 13, (2, 20000))
+    height = field.at(x, y)
+    seen = height > 0
+    away = np.sqrt(x**2 + y**2 + height**2)[seen] - 12.0
+    assert away.min() > -1.7 * pitch**2 / 12.0
+    assert np.percentile(away, 1) > -1.4 * pitch**2 / 12.0
+    assert away.max() < 0.5 * pitch
+    facing = seen & (np.hypot(x, y) < 8.0)
+    assert (np.sqrt(x**2 + y**2 + height**2)[facing] - 12.0).max() < 2.2 * pitch**2 / 12.0 + 0.01
 
 
 @given(st.floats(0.02, 0.5))
@@ -185,7 +194,7 @@ def test_shell_inside_is_never_nearer_than_asked(sphere):
     pitch, radius = 0.8, 9.0
     grid = grid_about(points, pitch, 30)
     raised = draft(splat(mesh, grid, radius + 5.0, 3.0, FLOOR), pitch, 3.0, FLOOR)
-    z = widened(erode(raised, pitch, 5.0, 3.0, FLOOR), pitch, pitch / 3)
+    z = widened(erode(raised, pitch, 5.0, 3.0, FLOOR))
     field = Envelope(grid, z, radius, 5.0, 3.0, FLOOR)
     rng = np.random.default_rng(1)
     x, y = rng.uniform(-60, 60, 4000), rng.uniform(-60, 60, 4000)

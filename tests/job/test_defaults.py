@@ -161,7 +161,7 @@ def test_port_is_forty_where_the_size_allows():
     assert port_diameter_mm(2000) == 120
 
 
-def test_raster_is_fine_enough_for_a_third_of_a_millimetre():
-    for longest in (10, 120, 200, 400):
-        assert raster_pitch_mm(longest) / 3 + 0.05 <= 0.3 + 1e-9
-    assert (raster_pitch_mm(20), raster_pitch_mm(600), raster_pitch_mm(3000)) == (0.25, 1.0, 2.0)
+def test_raster_is_fine_enough_for_the_rubber_of_that_size():
+    for longest in (10, 50, 120, 200, 400, 800, 2000):
+        assert raster_pitch_mm(longest) ** 2 / rubber_thickness_mm(longest) <= 0.16
+    assert (raster_pitch_mm(20), raster_pitch_mm(400), raster_pitch_mm(5000)) == (0.25, 0.7, 2.0)
