@@ -20,6 +20,7 @@ from shellgen.parting.offset_body import IntArray
 
 KEEP_MM = 2.0
 Point = tuple[float, float, float]
+Mesh = tuple[FloatArray, IntArray]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,22 @@ class AirTrap:
     depth_mm: float
     volume_mm3: float
     under: Literal["shell", "pattern"]
+
+
+@dataclass(frozen=True, slots=True)
+class Vent:
+    """A vent under the shell: where, and the air [mm³] that would stay if it were left out."""
+
+    at_mm: Point
+    air_mm3: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gap:
+    """The gap and the pattern as runs over one raster, in the pour position."""
+
+    runs: Runs
+    pattern: Runs
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +105,16 @@ def high_spots(
     return _merged([HighSpot(_point(vertices[v]), float(z[v] - dies[v])) for v in found], merge_mm)
 
 
+def look_into(gap: Mesh, pattern: Mesh, *, pitch_mm: float) -> Gap:
+    """Gap and pattern over one raster.
+
+    gap, pattern : closed meshes with outward normals ((n, 3), (m, 3)), z up in the pour position: the rubber as it
+    should become, and what it is poured round.
+    """
+    grid = raster_over(gap[0], pitch_mm)
+    return Gap(runs_of(*gap, grid), runs_of(*pattern, grid))
+
+
 def _nearest_run(runs: Runs, place: Sequence[float]) -> int:
     grid = runs.grid
     x = grid.x_mm[runs.node % grid.columns] - place[0]
@@ -110,32 +137,42 @@ def _air_above(runs: Runs, top: int, level_mm: float) -> float:
     return float(np.maximum(heights, 0).sum()) * runs.grid.pitch_mm**2
 
 
-def filling(
-    gap: tuple[FloatArray, IntArray],
-    pattern: tuple[FloatArray, IntArray],
-    vents: Sequence[Point],
-    *,
-    pitch_mm: float,
-    keep_mm: float = KEEP_MM,
-) -> Filling:
-    """How the gap fills in the pour position, given where air gets out.
+def _ceiling(gap: Gap, run: int) -> Literal["shell", "pattern"]:
+    above = gap.runs.place(run) + np.array([0, 0, gap.runs.grid.pitch_mm / 2])
+    return "pattern" if gap.pattern.inside(above) else "shell"
 
-    gap, pattern : closed meshes with outward normals ((n, 3), (m, 3)), z up: the rubber as it should become, and what
-    it is poured round. vents : places of the pour and of all vents. pitch_mm : raster for the search. keep_mm : least
-    depth of a trap.
+
+def filling(gap: Gap, vents: Sequence[Point], *, keep_mm: float = KEEP_MM) -> Filling:
+    """How the gap fills, given where air gets out.
+
+    vents : places of the pour and of all vents. keep_mm : least depth of a trap.
     """
-    grid = raster_over(gap[0], pitch_mm)
-    runs, solid = runs_of(*gap, grid), runs_of(*pattern, grid)
+    runs = gap.runs
     vented = np.zeros(len(runs.top_mm), np.bool_)
     vented[[_nearest_run(runs, vent) for vent in vents]] = True
     tree = merge_tree(runs.top_mm, runs.first, runs.second, runs.level_mm, vented)
     traps = []
     for run in np.flatnonzero(runs.top_mm - tree.sealed_at >= keep_mm):
-        place = runs.place(int(run))
-        level = float(tree.sealed_at[run])
-        under: Literal["shell", "pattern"] = "pattern" if solid.inside(np.add(place, [0, 0, pitch_mm / 2])) else "shell"
-        volume = _air_above(runs, int(run), level)
-        traps.append(AirTrap(_point(place), float(place[2] - level), volume, under))
+        place, level = runs.place(int(run)), float(tree.sealed_at[run])
+        air = _air_above(runs, int(run), level)
+        traps.append(AirTrap(_point(place), float(place[2] - level), air, _ceiling(gap, int(run))))
     dry = np.unique(tree.root[~tree.vented_root])
     never = tuple(_point(runs.place(int(run))) for run in dry)
     return Filling(tuple(sorted(traps, key=lambda t: -t.volume_mm3)), never)
+
+
+def place_vents(gap: Gap, *, keep_mm: float = KEEP_MM, merge_mm: float = 0.0) -> tuple[Vent, ...]:
+    """The pour, then the vents: every height of the gap that lies under the shell, highest first.
+
+    keep_mm : least persistence. merge_mm : of two nearer than this in plan the lower is left out. The pour's own air
+    is all that the gap holds. What stays trapped with these vents is told by `filling`.
+    """
+    runs = gap.runs
+    tree = merge_tree(runs.top_mm, runs.first, runs.second, runs.level_mm)
+    lowest = np.full(len(runs.top_mm), np.inf)
+    np.minimum.at(lowest, tree.root, runs.bottom_mm)
+    dies = np.where(np.isnan(tree.dies_at), lowest, tree.dies_at)
+    found = [int(run) for run in np.flatnonzero(runs.top_mm - dies >= keep_mm) if _ceiling(gap, int(run)) == "shell"]
+    spots = {_point(runs.place(run)): run for run in found}
+    kept = _merged([HighSpot(place, float(runs.top_mm[run] - dies[run])) for place, run in spots.items()], merge_mm)
+    return tuple(Vent(s.at_mm, _air_above(runs, spots[s.at_mm], float(dies[spots[s.at_mm]]))) for s in kept)

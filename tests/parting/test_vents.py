@@ -9,7 +9,8 @@ import trimesh
 
 from shellgen.parting.gap_runs import raster_over, runs_of
 from shellgen.parting.merge_tree import merge_tree
-from shellgen.parting.vents import filling, high_spots
+from shellgen.parting.tilt import tilt_study, turned_up
+from shellgen.parting.vents import filling, high_spots, look_into, place_vents
 
 
 def height_mesh(height, extent: float = 100.0, count: int = 201) -> tuple[np.ndarray, np.ndarray]:
@@ -85,7 +86,7 @@ def test_hollow_under_a_table_traps_its_half_ball():
     assert table.is_watertight
     block = trimesh.creation.box((100, 100, 70), trimesh.transformations.translation_matrix((0, 0, 30)))
     gap = shell_round(table, block)
-    result = filling(gap, shapes.as_arrays(table), [(45.0, 45.0, 65.0)], pitch_mm=1.0)
+    result = filling(look_into(gap, shapes.as_arrays(table), pitch_mm=1.0), [(45.0, 45.0, 65.0)])
     assert result.never_filled == ()
     (trap,) = result.traps
     assert trap.under == "pattern"
@@ -109,16 +110,36 @@ def test_vent_left_out_traps_the_cap():
     gap = under_lid(*height_mesh(two_cones), floor_mm=-20)
     core = trimesh.creation.box((2, 2, 2), trimesh.transformations.translation_matrix((80, 80, -18)))
     assert gap.is_watertight and gap.volume > 0
-    mesh = shapes.as_arrays(gap)
-    both = filling(mesh, shapes.as_arrays(core), [(-30, 0, 50), (30, 0, 40)], pitch_mm=1.3)
+    seen = look_into(shapes.as_arrays(gap), shapes.as_arrays(core), pitch_mm=1.3)
+    both = filling(seen, [(-30, 0, 50), (30, 0, 40)])
     assert both.traps == ()
-    one = filling(mesh, shapes.as_arrays(core), [(-30, 0, 50)], pitch_mm=1.3)
+    one = filling(seen, [(-30, 0, 50)])
     (trap,) = one.traps
     assert trap.under == "shell"
     assert trap.depth_mm == pytest.approx(25, abs=1.5)
     assert trap.volume_mm3 == pytest.approx(np.pi * 25**3 / 3, rel=0.05)  # the cone's tip above the pass
-    lower = filling(mesh, shapes.as_arrays(core), [(30, 0, 40)], pitch_mm=1.3)
+    lower = filling(seen, [(30, 0, 40)])
     assert lower.traps[0].depth_mm == pytest.approx(35, abs=1.5)  # the higher cone's air cannot pass down to the vent
+
+
+def test_pour_and_vents_are_placed_and_let_all_air_out():
+    gap = under_lid(*height_mesh(two_cones), floor_mm=-20)
+    core = trimesh.creation.box((2, 2, 2), trimesh.transformations.translation_matrix((80, 80, -18)))
+    seen = look_into(shapes.as_arrays(gap), shapes.as_arrays(core), pitch_mm=1.3)
+    pour, vent = place_vents(seen)
+    assert pour.at_mm == pytest.approx((-30, 0, 50), abs=1.2)
+    assert vent.at_mm == pytest.approx((30, 0, 40), abs=1.2)
+    assert vent.air_mm3 == pytest.approx(np.pi * 25**3 / 3, rel=0.05)
+    assert filling(seen, [pour.at_mm, vent.at_mm]).traps == ()
+    assert place_vents(seen, merge_mm=70) == (pour,)
+
+
+def test_no_vent_is_placed_under_the_pattern():
+    table = hollow_table()
+    block = trimesh.creation.box((100, 100, 70), trimesh.transformations.translation_matrix((0, 0, 30)))
+    seen = look_into(shell_round(table, block), shapes.as_arrays(table), pitch_mm=1.5)
+    (pour,) = place_vents(seen)
+    assert pour.at_mm[2] == pytest.approx(65)
 
 
 def test_part_that_the_pour_does_not_reach():
@@ -126,6 +147,27 @@ def test_part_that_the_pour_does_not_reach():
     second = trimesh.creation.box((20, 20, 10), trimesh.transformations.translation_matrix((40, 0, 0)))
     core = trimesh.creation.box((2, 2, 2))
     gap = shapes.as_arrays(trimesh.util.concatenate([first, second]))
-    result = filling(gap, shapes.as_arrays(core), [(0, 0, 10)], pitch_mm=1.0)
+    result = filling(look_into(gap, shapes.as_arrays(core), pitch_mm=1.0), [(0, 0, 10)])
     assert len(result.never_filled) == 1
     assert result.never_filled[0][0] > 29 and result.never_filled[0][2] == pytest.approx(5)
+
+
+def test_tilting_empties_a_hollow():  # a half ball holds all its air upright and none when leant by 45 degrees or more
+    table = hollow_table()
+    block = trimesh.creation.box((160, 160, 130), trimesh.transformations.translation_matrix((0, 0, 30)))
+    tilts = tilt_study(shell_round(table, block), shapes.as_arrays(table), pitch_mm=3.0)
+    assert len(tilts) == 33
+    upright = next(t for t in tilts if t.lean_deg == 0)
+    assert upright.air_mm3 == pytest.approx(2 / 3 * np.pi * 20**3, rel=0.05)
+    by_lean = {lean: min(t.air_mm3 for t in tilts if t.lean_deg == lean) for lean in (0.0, 20.0, 45.0)}
+    assert by_lean[45.0] < by_lean[20.0] < by_lean[0.0]
+    assert tilts[0].lean_deg == 45.0
+
+
+def test_turning_up():
+    up = np.array([0.3, -0.5, 0.8])
+    rotation = turned_up(up)
+    assert rotation @ up == pytest.approx([0, 0, np.linalg.norm(up)])
+    assert rotation @ rotation.T == pytest.approx(np.eye(3))
+    assert np.linalg.det(rotation) == pytest.approx(1)
+    assert turned_up(np.array([0, 0, -1.0])) @ [0, 0, -1] == pytest.approx([0, 0, 1])
