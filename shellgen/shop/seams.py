@@ -76,17 +76,19 @@ def _along(
     at, spots = at[order], spots[order]
     steps = np.diff(np.append(at, at[0] + line.length))
     gaps = [_stretch(line, a, a + s) for a, s in zip(at, steps, strict=True)]
+    drawn = [_through(g, p, q) for g, p, q in zip(gaps, spots, np.roll(spots, -1, axis=0), strict=True)]
     cut = _break(gaps, steps, recipe.on_board)
     if cut is None:
-        return SeamPath(SeamLine(pair, _lengths(gaps, recipe), None), spots, tuple(gaps), heel, outline)
-    gaps, spots = gaps[cut + 1 :] + gaps[:cut], np.roll(spots, -cut - 1, axis=0)
+        return SeamPath(SeamLine(pair, _lengths(gaps, recipe), None), spots, tuple(drawn), heel, outline)
+    gaps, drawn = gaps[cut + 1 :] + gaps[:cut], drawn[cut + 1 :] + drawn[:cut]
+    spots = np.roll(spots, -cut - 1, axis=0)
     free, last = float(steps[cut]), float(at[cut])
     first = last + free
-    shared = recipe.parting.flat
-    before = _free_end(_stretch(line, first, first - free / 2), recipe.on_board, shared)[::-1]
-    after = _free_end(_stretch(line, last, last + free / 2), recipe.on_board, shared)
+    low, high = _stretch(line, first, first - free / 2), _stretch(line, last, last + free / 2)
+    before = _free_end(low + spots[0] - low[0], recipe.on_board, recipe.parting.flat)[::-1]
+    after = _free_end(high + spots[-1] - high[0], recipe.on_board, recipe.parting.flat)
     ends = _lengths([before, after], recipe)
-    shown = ([before] if ends[0] > 0 else []) + gaps + ([after] if ends[1] > 0 else [])
+    shown = ([before] if ends[0] > 0 else []) + drawn + ([after] if ends[1] > 0 else [])
     return SeamPath(SeamLine(pair, _lengths(gaps, recipe), (ends[0], ends[1])), spots, tuple(shown), heel, outline)
 
 
@@ -125,6 +127,13 @@ def _stretch(line: LinearRing, start: float, end: float) -> FloatArray:
     places = np.concatenate([[low], inside, [high]])
     plan = np.array([line.interpolate(s % line.length).coords[0] for s in places])
     return plan if end >= start else plan[::-1]
+
+
+def _through(plan: FloatArray, start: FloatArray, end: FloatArray) -> FloatArray:
+    """The line moved so that it runs from bolt to bolt, where bolts do not stand on it exactly."""
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(plan, axis=0).T))])
+    share = (run / max(float(run[-1]), 1e-9))[:, None]
+    return plan + (1.0 - share) * (start - plan[0]) + share * (end - plan[-1])
 
 
 def _free_end(plan: FloatArray, on_board: bool, flat: bool) -> FloatArray:

@@ -115,7 +115,7 @@ def in_words(
     else:
         said.append(f"It does NOT hold. Change one of these: {'; '.join(_changes(report, fixes, section, bolt))}.")
     least = min((span for line in lines for span in line.spans_mm), default=1e9)
-    if least < bolt.spanner_pitch_mm:
+    if least < bolt.spanner_pitch_mm - 0.5:
         said.append(
             f"Two bolts stand {least:.0f} mm apart; a spanner wants {bolt.spanner_pitch_mm:g} mm. Use a larger pitch "
             "or a socket wrench."
