@@ -26,12 +26,12 @@ class Grid:
     @property
     def x_mm(self) -> FloatArray:
         """Node positions across, shape (columns,)."""
-        return self.x0_mm + self.pitch_mm * np.arange(self.columns)
+        return self.x0_mm + self.pitch_mm * np.arange(self.columns, dtype=np.float64)
 
     @property
     def y_mm(self) -> FloatArray:
         """Node positions up, shape (rows,)."""
-        return self.y0_mm + self.pitch_mm * np.arange(self.rows)
+        return self.y0_mm + self.pitch_mm * np.arange(self.rows, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,6 +7,7 @@ tolerance, measured square to the surface. Splits are shared by both neighbours,
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 from numba import njit
 
 from shellgen.envelope.raster import Envelope, FloatArray
@@ -65,7 +66,8 @@ def _net(error, tolerance):  # type: ignore[no-untyped-def]
     size = error.shape[0]
     side = size - 1
     index = np.full((size, size), -1, np.int32)
-    nodes, triangles = [], []
+    nodes = []  # type: ignore[var-annotated]  # numba infers it
+    triangles = []
     stack = [(0, 0, side, side, side, 0), (side, side, 0, 0, 0, side)]
     while len(stack) > 0:
         ax, ay, bx, by, cx, cy = stack.pop()
@@ -122,6 +124,6 @@ def solid_under(envelope: Envelope, *, from_mm: float, tolerance_mm: float) -> t
     return np.concatenate([vertices, below, middle]), faces
 
 
-def _sorted_where(mask: FloatArray, by: FloatArray) -> FloatArray:
-    found = np.nonzero(mask)[0]
+def _sorted_where(mask: npt.NDArray[np.bool_], by: IntArray) -> npt.NDArray[np.intp]:
+    found = np.flatnonzero(mask)
     return found[np.argsort(by[found], kind="stable")]

@@ -74,8 +74,7 @@ def closing(plan: FlangePlan, settings: Settings, pair: tuple[str, str], pull_to
     land = plan.outline.difference(plan.section).difference(holes)
     fit = shapely.contains_xy(plan.outline.buffer(-radius - 0.5), middles[:, 0], middles[:, 1]) if len(middles) else []
     usable = np.flatnonzero(fit)
-    chosen = choose_keys(middles[usable], KEYS, radius, land, wrong_closings(spots))
-    chosen = usable[chosen]
+    chosen = usable[choose_keys(middles[usable], KEYS, radius, land, wrong_closings(spots))]
     keys: list[Key] = []
     for x, y in middles[chosen]:
         first.append(Feature(Role.KEY, _male(settings, x, y, radius, height), add=True))
@@ -106,7 +105,8 @@ def _rows(plan: FlangePlan, pitch_mm: float, least_mm: float) -> tuple[FloatArra
         tangents.append(turn / np.maximum(np.hypot(*turn.T), 1e-9)[:, None])
     if not spots:
         raise DesignError(
-            "No bolt fits on the parting flange: the pattern is too low above its board. Raise it or give smaller bolts."
+            "No bolt fits on the parting flange: the pattern is too low above its board. Raise it, or give smaller "
+            "bolts."
         )
     bolts = np.concatenate(spots)
     bolts = bolts[apart(bolts, least_mm)]

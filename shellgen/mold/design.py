@@ -26,7 +26,7 @@ from shellgen.mold.skins import Skins, SkinSpec, envelope, joined, lone_points, 
 from shellgen.parting.cells import Cell, halves
 from shellgen.pattern.pattern import Pattern
 from shellgen.solid.mesh import plan_of
-from shellgen.solid.recipe import Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Role, transform
+from shellgen.solid.recipe import Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Role, inverse, transform
 from shellgen.standards.fasteners import bolt as bolt_data
 
 PIN_MM = 6.0  # locating pins: 6 mm rod in a 6.2 mm hole; common practice, no source
@@ -62,7 +62,7 @@ class Draped:
 def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_port: bool) -> Draped:
     """Skins of one cell over the pattern (with its lip), jacket keys included."""
     spec = spec_of(settings, cell.name)
-    mesh = bare.moved(np.linalg.inv(cell.pull_to_mold))
+    mesh = bare.moved(inverse(cell.pull_to_mold))
     coarse = plan_grid(mesh, spec, on_board, 2 * spec.pitch_mm)
     first = envelope(mesh, coarse, spec.jacket_mm, spec)
     port = port_place(first, 1.0) if with_port else None

@@ -1,8 +1,9 @@
-"""The parting flange in plan: from the shell's section at the parting to the outline and the line its bolts stand on."""
+"""The parting flange in plan: from the shell's section at the parting to outline and bolt line."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -44,7 +45,7 @@ def level_region(heights_mm: FloatArray, grid: Grid, level_mm: float = 0.0) -> M
     ).filled(level_mm, np.inf)
     found = []
     for points, offsets in zip(lines[0], lines[1], strict=True):
-        rings = [points[a:b] for a, b in zip(offsets[:-1], offsets[1:], strict=True)]
+        rings = [points[a:b] for a, b in pairwise(offsets)]
         found.append(Polygon(rings[0], rings[1:]).buffer(0))
     return MultiPolygon([p for p in polygons(shapely.union_all(found)) if p.area > 1.0])
 

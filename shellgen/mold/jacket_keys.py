@@ -39,12 +39,18 @@ def places(
     for cx, cy, r in keep_off:
         free &= np.hypot(x - cx, y - cy) > r
     n = max(1, round(rim_mm / g.pitch_mm))
-    sink = np.zeros_like(z)  # how far the surface falls within the rim
-    for di, dj in ((n, 0), (-n, 0), (0, n), (0, -n)):
-        sink = np.maximum(sink, z - np.roll(z, (di, dj), axis=(0, 1)))
+    around = np.stack([np.roll(z, (di, dj), axis=(0, 1)) for di in (-n, 0, n) for dj in (-n, 0, n) if di or dj])
+    sink = z - around.min(axis=0)  # how far the surface falls within the rim
+    proud = z - around.mean(axis=0)  # over the mean of a ring: less than nothing in a hollow, where a dome would drown
     best = np.zeros((0, 3))
-    for steepest, fall in ((25.0, 0.6), (35.0, 0.9), (45.0, 1.5), (60.0, 1e9), (75.0, 1e9)):
-        ok = free & (slope < np.tan(np.radians(steepest))) & (sink < fall * rim_mm)
+    for steepest, fall, hollow in (
+        (25.0, 0.6, 0.05),
+        (35.0, 0.9, 0.1),
+        (45.0, 1.5, 0.1),
+        (60.0, 1e9, 0.15),
+        (75.0, 1e9, 0.2),
+    ):
+        ok = free & (slope < np.tan(np.radians(steepest))) & (sink < fall * rim_mm) & (proud > -hollow * rim_mm)
         candidates = np.column_stack([x[ok], y[ok], z[ok]])
         if len(candidates) == 0:
             continue

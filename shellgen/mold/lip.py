@@ -7,6 +7,7 @@ skirt below the board keeps all skins square to it.
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
@@ -25,7 +26,7 @@ def lip_outline(footprint: MultiPolygon, width_mm: float) -> MultiPolygon:
 def lip_facets(outline: MultiPolygon, depth_mm: float) -> Facets:
     """The lip's flat disc at z = 0 and its skirt down to -depth, in the mold frame."""
     points: list[FloatArray] = []
-    faces: list[FloatArray] = []
+    faces: list[npt.NDArray[np.intp]] = []
     count = 0
     for part in outline.geoms:
         ring = np.asarray(part.exterior.coords)[:-1]

@@ -69,8 +69,8 @@ class MoldDesign:
 class Part:
     """A finished solid in the mold frame: a closed triangle mesh.
 
-    vertices_mm : (n, 3) float64, faces : (m, 3) int32. pull : unit vector along which a rigid part leaves, None for rubber.
-    genus : through holes by design, None where it depends on the pattern.
+    vertices_mm : (n, 3) float64, faces : (m, 3) int32. pull : unit vector along which a rigid part leaves, None for
+    rubber. genus : through holes by design, None where it depends on the pattern.
     """
 
     name: str

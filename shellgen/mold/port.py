@@ -120,7 +120,9 @@ def design_port(
             )
             ends = transform(np.array([[sx, sy, seat + lid_mm], [sx, sy, seat - insert.length_mm]]), pull_to_mold)
             bolts.append(
-                Bolt(("lid", piece), data.size, (_point(ends[0]), _point(ends[1])), ("washer", "insert"), "lid", 2 * hole)
+                Bolt(
+                    ("lid", piece), data.size, (_point(ends[0]), _point(ends[1])), ("washer", "insert"), "lid", 2 * hole
+                )
             )
         n = segments(outer)
         a = 2 * np.pi * np.arange(n) / n

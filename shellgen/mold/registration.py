@@ -1,8 +1,8 @@
 """Keys on the flange, placed so that the pieces go together one way only.
 
-A wrong closing is a motion in the parting plane: a half turn, or a shift by one bolt pitch. It is caught when a male key
-lands on the other half's flange away from every socket. Places between the bolts are searched for the set that every
-wrong closing misses by most.
+A wrong closing is a motion in the parting plane: a half turn, or a shift by one bolt pitch. It is caught when a male
+key lands on the other half's flange away from every socket. Places between the bolts are searched for the set that
+every wrong closing misses by most.
 """
 
 from __future__ import annotations

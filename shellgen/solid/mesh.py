@@ -1,7 +1,7 @@
 """The mesh kernel: a recipe's solid as guaranteed-manifold triangles (manifold3d), in the piece's pull frame.
 
-Slabs straddle their planes and the finished body is trimmed once at the end; trimming each operand first would leave two
-triangulated coplanar cuts to be matched.
+Slabs straddle their planes and the finished body is trimmed once at the end; trimming each operand first would leave
+two triangulated coplanar cuts to be matched.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from shellgen.envelope.triangulate import solid_under
 from shellgen.errors import KernelError
 from shellgen.parting.cells import TURN_OVER
 from shellgen.pattern.pattern import IntArray, Pattern
-from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Shape
+from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Shape, inverse
 
 UNDER_MM = 2.0  # how far below the parting the untrimmed skins reach
 SAG_MM = 0.01  # chord error of round features
@@ -175,11 +175,11 @@ def largest(solid: m3.Manifold, name: str) -> m3.Manifold:
 
 
 def jacket_solid(recipes: tuple[PieceRecipe, ...], pattern: Pattern, tolerance_mm: float) -> m3.Manifold:
-    """The rubber between the pattern's skin and the jacket's outside of both halves, in the first piece's pull frame."""
+    """The rubber between pattern and jacket's outside of both halves, in the first piece's pull frame."""
     first = recipes[0]
     share = [under(r.jacket, tolerance_mm, 1.0).trim_by_plane((0.0, 0.0, 1.0), 0.0) for r in recipes]
     rubber = m3.Manifold.batch_boolean([share[0], moved(share[1], TURN_OVER)], m3.OpType.Add)
-    rubber -= moved(pattern_core(pattern), np.linalg.inv(first.pull_to_mold))
+    rubber -= moved(pattern_core(pattern), inverse(first.pull_to_mold))
     if first.on_board:
         rubber = rubber.trim_by_plane((0.0, 1.0, 0.0), 0.0)
     return largest(rubber, "the jacket")

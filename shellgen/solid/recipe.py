@@ -61,7 +61,7 @@ class Dome:
 
 @dataclass(frozen=True, slots=True)
 class Prism:
-    """A polygon with holes, drawn at `origin` in the plane of `x_axis` and `y_axis`, pushed along their cross product."""
+    """A polygon with holes at `origin` in the plane of `x_axis` and `y_axis`, pushed along their cross product."""
 
     outer: Ring
     holes: tuple[Ring, ...]
@@ -142,6 +142,14 @@ class PlateRecipe:
     def genus(self) -> int:
         """Through holes by design."""
         return sum(f.through for f in self.features) + len(self.outline.holes)
+
+
+def inverse(matrix: FloatArray) -> FloatArray:
+    """The inverse of a rigid 4x4 motion."""
+    out = np.eye(4)
+    out[:3, :3] = matrix[:3, :3].T
+    out[:3, 3] = -matrix[:3, :3].T @ matrix[:3, 3]
+    return out
 
 
 def transform(points: FloatArray, matrix: FloatArray) -> FloatArray:
