@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.mold import Part
@@ -28,9 +29,7 @@ def lay(part: Part) -> FloatArray:
 
 def laid_size_mm(part: Part) -> FloatArray:
     """Size (x, y, z) of a part as `lay` lays it [mm]."""
-    matrix = lay(part)
-    points = part.vertices_mm @ matrix[:3, :3].T + matrix[:3, 3]
-    size: FloatArray = points.max(0) - points.min(0)
+    size: FloatArray = np.ptp(part.vertices_mm @ lay(part)[:3, :3].T, axis=0)
     return size
 
 
@@ -49,7 +48,8 @@ def _least_rectangle_angle(points: FloatArray) -> float:
     """
     from scipy.spatial import ConvexHull
 
-    corners = points[ConvexHull(points).vertices]
+    kept = points[_may_be_corners(points)]
+    corners = kept[ConvexHull(kept).vertices]
     sides = np.roll(corners, -1, 0) - corners
     angles = np.unique(np.round(np.arctan2(sides[:, 1], sides[:, 0]) % (np.pi / 2), 9))
     c, s = np.cos(angles)[:, None], np.sin(angles)[:, None]
@@ -58,3 +58,15 @@ def _least_rectangle_angle(points: FloatArray) -> float:
     length, width = np.ptp(along, 1), np.ptp(across, 1)
     best = int(np.argmin(np.round(length * width, 6)))
     return float(angles[best] + (0.0 if length[best] >= width[best] - 1e-9 else np.pi / 2))
+
+
+def _may_be_corners(points: FloatArray) -> npt.NDArray[np.bool_]:
+    """Points (n, 2) outside a circle that lies within their hull; in a box scaled square, most lie inside."""
+    low, high = points.min(0), points.max(0)
+    scaled = (points - (low + high) / 2.0) / np.maximum(high - low, 1e-9)
+    turn = 2.0 * np.pi * np.arange(32) / 32
+    reach = (scaled @ np.stack([np.cos(turn), np.sin(turn)])).max(0)
+    # between two directions the support falls by no more than this, as no point is farther out than a corner of the box
+    inner = max(0.0, float(reach.min()) * np.cos(np.pi / 32) - np.sqrt(0.5) * np.sin(np.pi / 32))
+    found: npt.NDArray[np.bool_] = (scaled**2).sum(1) >= inner**2
+    return found

@@ -36,6 +36,7 @@ class Plan:
     dent: float = 0.0
     thin_rubber: float = 0.0
     overlap: float = 0.0
+    pin: float = 0.0
     loose_chip: bool = False
     blind_hole: bool = False
     notch: bool = False
@@ -112,6 +113,9 @@ def half(plan, second):
         if plan.thin_rubber:
             tip = plan.ball + plan.thickness - plan.thin_rubber
             solid += m3.Manifold.cylinder(8, 3, -1, 32).translate((0, 0, tip))
+        if plan.pin:
+            tip = plan.ball + plan.thickness + plan.margin - plan.pin
+            solid += m3.Manifold.cylinder(8, 1, -1, 64).translate((0, 0, tip))
         if plan.loose_chip:
             solid += m3.Manifold.cube((3, 3, 3)).translate((0, 0, outer + 10))
         if plan.notch:

@@ -107,6 +107,17 @@ def test_a_boss_into_the_neighbour_overlaps():
     assert "shell A and shell B" in found.says
 
 
+def test_slivers_in_the_rubber_are_said_and_do_no_harm():
+    # a pin of 1 mm radius reaches through the gap of 0.5 mm and 0.8 mm into the rubber: pi * 0.8 = 2.5 mm3
+    found = finding(overlap.check, Plan(pin=0.8))
+    assert found.status == "warn"
+    assert found.value == pytest.approx(np.pi * 0.8, rel=0.15)
+    assert "slivers" in found.says
+    deep = finding(overlap.check, Plan(pin=3.0))
+    assert deep.status == "fail"
+    assert deep.value == pytest.approx(np.pi * 3.0, rel=0.05)
+
+
 def test_a_bump_under_a_ledge_of_rubber_does_not_draw():
     plan = Plan(undercut=4.0)
     assert finding(overlap.check, plan).status == "pass"

@@ -47,3 +47,22 @@ def test_a_slanting_bar_is_turned_along_x(mold):
 def test_rubber_keeps_its_up(mold):
     matrix = lay(mold.parts[2])
     np.testing.assert_allclose(matrix[:3, :3] @ [0, 0, 1], [0, 0, 1], atol=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_rectangle_is_the_least_by_trying_all_angles(mold, seed):
+    rng = np.random.default_rng(seed)
+    points = (
+        rng.normal(size=(4000, 3)) * [60, 25, 5] @ trimesh.transformations.random_rotation_matrix(rng.random(3))[:3, :3]
+    )
+    if seed % 2:
+        points /= np.linalg.norm(points, axis=1)[:, None] / 50.0
+    part = replace(mold.parts[0], vertices_mm=points, pull=(0.0, 0.0, 1.0))
+    angles = np.radians(np.arange(0, 90, 0.25))
+    along = np.outer(np.cos(angles), points[:, 0]) + np.outer(np.sin(angles), points[:, 1])
+    across = np.outer(np.cos(angles), points[:, 1]) - np.outer(np.sin(angles), points[:, 0])
+    least = (np.ptp(along, axis=1) * np.ptp(across, axis=1)).min()
+    size = laid_size_mm(part)
+    assert size[0] >= size[1]
+    assert size[0] * size[1] <= least + 1e-6
+    assert size[0] * size[1] > 0.98 * least
