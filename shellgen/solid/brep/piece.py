@@ -1,0 +1,92 @@
+"""The B-rep kernel: a piece's recipe as one solid of true faces, built directly and never cut on a spline.
+
+The plate is made by ordinary booleans; its faces on the planes where skins meet it are rebuilt with the skins' trimming
+curves; the two skins, one spline each, close the solid.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from shellgen.envelope.spline_fit import FitReport
+from shellgen.errors import KernelError
+from shellgen.solid.brep import occ
+from shellgen.solid.brep.caps import caps_of, clear_of, opened, sorted_faces, stood_up
+from shellgen.solid.brep.graph import PlaneGraph
+from shellgen.solid.brep.loops import Side, faces_of
+from shellgen.solid.brep.plate import LEFT_OUT, plate_body
+from shellgen.solid.brep.port import port_faces, port_plan
+from shellgen.solid.brep.skin_face import SkinFace, skin_face
+from shellgen.solid.recipe import PieceRecipe
+
+
+@dataclass(frozen=True, slots=True)
+class PieceFit:
+    """How well the skins of a piece were fitted, and the greatest gap between a skin and its trimming edge [mm]."""
+
+    inside: FitReport
+    outside: FitReport
+    trim_mm: float
+
+
+def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, PieceFit]:
+    """A piece as an OCC solid in its pull frame, labels left out, and how well it was fitted.
+
+    Raises KernelError, naming place and size, where no valid solid can be built.
+    """
+    what = f"shell piece {recipe.name}"
+    if not recipe.parting.flat:
+        raise KernelError(f"{what}: STEP is written for flat partings only")
+    inside_y = 0.0 if recipe.on_board else None
+    outside_y = recipe.base.thickness_mm if recipe.base is not None else inside_y
+    top = recipe.outline.thickness_mm
+    inside = skin_face(recipe.inside, PlaneGraph(0.0), 0.0, inside_y, tolerance_mm, f"{what}, inside")
+    outside = skin_face(recipe.outside, PlaneGraph(top), top, outside_y, tolerance_mm, f"{what}, outside")
+    port, features = port_plan(recipe)
+    body = plate_body(recipe, tuple(f for f in features if f.role not in LEFT_OUT))
+    faces = joined_faces(recipe, body, inside, outside, what)
+    skins = {"inside": [*inside.trims, *inside.isos], "outside": [*outside.trims, *outside.isos]}
+    if port is not None:
+        more, outer_side, inner_side = port_faces(port, outside, inside, what)
+        faces += more
+        skins["outside"].append(outer_side)
+        skins["inside"].append(inner_side)
+    faces += faces_of(skins["inside"], inside.surface, False, f"{what}, inside")
+    faces += faces_of(skins["outside"], outside.surface, True, f"{what}, outside")
+    solid = occ.solid_of(faces)
+    must_be_sound(solid, what)
+    return solid, PieceFit(inside.report, outside.report, max(inside.trim_mm, outside.trim_mm))
+
+
+def joined_faces(recipe: PieceRecipe, body: Any, inside: SkinFace, outside: SkinFace, what: str) -> list[Any]:
+    """All faces of a piece but its skins and its port."""
+    caps = caps_of(recipe)
+    kept, sides = sorted_faces(body, caps)
+    wall = "step" if recipe.base is not None else "base"
+    if recipe.on_board:
+        opened(sides, caps, "mating", "base", inside, 0.0)
+        opened(sides, caps, "top", wall, outside, caps[wall].level_mm)
+    clear_of(sides["mating"], inside, caps["mating"], 0.0 if recipe.on_board else None, what)
+    clear_of(sides["top"], outside, caps["top"], caps[wall].level_mm if recipe.on_board else None, what)
+    sides["mating"] += [s.turned() for s in inside.trims]
+    sides["top"] += [s.turned() for s in outside.trims]
+    if recipe.on_board:
+        # seen from outside the inner skin's line has the wall above it, the outer one's line below it or behind the step
+        sides["base"] += [stood_up(s, inside, caps["base"]) for s in inside.isos]
+        sides[wall] += [stood_up(s, outside, caps[wall]).turned() for s in outside.isos]
+    return kept + [f for name, cap in caps.items() for f in faces_of(sides[name], cap.surface, cap.outward, what)]
+
+
+def must_be_sound(solid: Any, what: str) -> None:
+    """Raise KernelError unless every edge joins two faces, run both ways, and OCC's own check finds nothing."""
+    from OCP.BRep import BRep_Tool
+    from OCP.BRepCheck import BRepCheck_Analyzer
+
+    if BRepCheck_Analyzer(solid).IsValid():
+        return
+    for item in occ.explored(solid, "face"):
+        check = BRepCheck_Analyzer(item)
+        if not check.IsValid():
+            raise KernelError(f"{what}: a face of the STEP solid is not valid ({BRep_Tool.Surface_s(item).DynamicType().Name()})")
+    raise KernelError(f"{what}: the STEP solid is not valid")

@@ -1,0 +1,89 @@
+"""Plane cubic curves: clamped B-splines through points, closed smoothly or open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from shellgen.envelope.raster import FloatArray
+from shellgen.envelope.spline_fit_graph import DEGREE, clamped, greville
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlanarCurve:
+    """A cubic in a plane: clamped knots (n + 4,), poles (n, 2) mm. A closed one ends where it starts, without a kink."""
+
+    knots: FloatArray
+    poles_mm: FloatArray
+    closed: bool
+
+    def at(self, t: FloatArray) -> FloatArray:
+        """Points (..., 2)."""
+        from scipy.interpolate import BSpline
+
+        return np.asarray(BSpline(self.knots, self.poles_mm, DEGREE)(t))
+
+    @property
+    def breaks(self) -> FloatArray:
+        """Ends of the polynomial pieces."""
+        return self.knots[3:-3]
+
+    def polygon(self, per_span: int = 4) -> FloatArray:
+        """Points (n, 2) along the curve, in order, both ends included."""
+        b = self.breaks
+        inner = b[:-1, None] + np.diff(b)[:, None] * np.arange(per_span) / per_span
+        return self.at(np.append(inner.ravel(), b[-1]))
+
+    def parts(self, most_spans: int) -> list[PlanarCurve]:
+        """The line cut into open pieces of at most so many polynomial spans; itself if it is short."""
+        from scipy.interpolate import BSpline
+
+        b = self.breaks
+        n = int(np.ceil((len(b) - 1) / most_spans))
+        if n <= 1:
+            return [self]
+        cuts = np.linspace(0, len(b) - 1, n + 1).round().astype(int)
+        whole = BSpline(self.knots, self.poles_mm, DEGREE)
+        out = []
+        for k0, k1 in zip(cuts, cuts[1:], strict=False):
+            knots, poles = reclamped(whole, b[k0 + 1 : k1], float(b[k0]), float(b[k1]), False)
+            out.append(PlanarCurve(knots, poles, False))
+        return out
+
+
+def chords(points_mm: FloatArray, closed: bool) -> FloatArray:
+    """Parameters of points (n, 2) by chord length; a closed line gets one more, for its return to the first."""
+    points = np.vstack([points_mm, points_mm[:1]]) if closed else points_mm
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+
+
+def through(points_mm: FloatArray, closed: bool) -> PlanarCurve:
+    """The cubic through four or more points (n, 2), by chord length; a closed one must not repeat its first point."""
+    t = chords(points_mm, closed)
+    knots, poles = interpolated(t, np.vstack([points_mm, points_mm[:1]]) if closed else points_mm, closed)
+    return PlanarCurve(knots, poles, closed)
+
+
+def interpolated(t: FloatArray, values: FloatArray, closed: bool) -> tuple[FloatArray, FloatArray]:
+    """Clamped knots and poles of the cubic through values (n, d) at parameters; closed: the last value is the first."""
+    from scipy.interpolate import make_interp_spline
+
+    if closed:
+        curve = make_interp_spline(t, values, k=DEGREE, bc_type="periodic")
+        return reclamped(curve, t[1:-1], float(t[0]), float(t[-1]), True)
+    curve = make_interp_spline(t, values, k=DEGREE)
+    return curve.t, np.asarray(curve.c)
+
+
+def reclamped(curve: Any, inner: FloatArray, low: float, high: float, closed: bool) -> tuple[FloatArray, FloatArray]:
+    """The same spline on clamped knots: exact where its own inner knots are given."""
+    from scipy.interpolate import make_interp_spline
+
+    knots = clamped(inner, low, high)
+    where = np.clip(greville(knots), low, high)
+    values = np.asarray(curve(where))
+    if closed:
+        values[-1] = values[0]
+    return knots, np.asarray(make_interp_spline(where, values, t=knots, k=DEGREE).c)

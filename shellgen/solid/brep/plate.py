@@ -1,0 +1,76 @@
+"""The prismatic part of a piece, and flat parts whole: outline, base flange, holes, keys, pockets by ordinary booleans."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shellgen.errors import KernelError
+from shellgen.solid.brep.shapes import feature_solid, fused, less, outline_solid, prism_solid
+from shellgen.solid.recipe import Feature, PieceRecipe, PlateRecipe, Prism, Role
+
+LEFT_OUT = (Role.LABEL,)  # letters cost hundreds of faces
+
+
+def plate_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
+    """Flange and base flange of a piece between their planes, with its features; the wall is not there yet."""
+    parts = [outline_solid(recipe.outline, 0.0, recipe.outline.thickness_mm)]
+    if recipe.base is not None:
+        reach = recipe.base.reach
+        ring = ((reach[0][0], 0.0), (reach[-1][0], 0.0), *(p for p in reach[::-1] if p[1] > 0.0))
+        # drawn in the plane y = 0 with axes (z, x): their cross product is +y
+        flat = tuple((z, x) for x, z in ring)
+        axes = ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0))
+        parts.append(prism_solid(Prism(flat, (), (0.0, 0.0, 0.0), *axes, recipe.base.thickness_mm)))
+    what = f"shell piece {recipe.name}"
+    return with_features(parts, features, what)
+
+
+def with_features(body: list[Any], features: tuple[Feature, ...], what: str) -> Any:
+    """The bodies united, with features added and cut, in order; runs of the same kind go in one step."""
+    run: list[Any] = []
+    done: Any = None
+    adding = True
+    for feature in (*_additions_first(features), None):
+        if (run or done is None) and (feature is None or feature.add != adding):
+            if adding:
+                done = fused([*(body if done is None else [done]), *run], what)
+            else:
+                done = less(done, run, what)
+            run = []
+        if feature is not None:
+            adding = feature.add
+            run.append(feature_solid(feature.shape))
+    return done
+
+
+def _additions_first(features: tuple[Feature, ...]) -> list[Feature]:
+    """The features in an order that gives the same solid in fewer steps: additions before cuts that they do not touch."""
+    out: list[tuple[Feature, Any]] = []
+    for feature in features:
+        box, k = _box(feature), len(out)
+        while feature.add and k > 0 and not out[k - 1][0].add and box.IsOut(out[k - 1][1]):
+            k -= 1
+        out.insert(k, (feature, box))
+    return [f for f, _ in out]
+
+
+def _box(feature: Feature) -> Any:
+    """The box round a feature."""
+    from OCP.Bnd import Bnd_Box
+    from OCP.BRepBndLib import BRepBndLib
+
+    box = Bnd_Box()
+    BRepBndLib.Add_s(feature_solid(feature.shape), box)
+    return box
+
+
+def plate_brep(recipe: PlateRecipe) -> Any:
+    """A flat part as a solid in its own frame, labels left out. Raises KernelError if its features fall apart."""
+    from OCP.BRepCheck import BRepCheck_Analyzer
+
+    kept = tuple(f for f in recipe.features if f.role not in LEFT_OUT)
+    what = f"flat part {recipe.name}"
+    solid = with_features([outline_solid(recipe.outline, 0.0, recipe.outline.thickness_mm)], kept, what)
+    if not BRepCheck_Analyzer(solid).IsValid():
+        raise KernelError(f"{what}: its solid is not valid")
+    return solid

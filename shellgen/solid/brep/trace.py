@@ -1,0 +1,153 @@
+"""Trimming curves: where one graph meets another, as plane cubics that stay on the zero line of their difference."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from contourpy import contour_generator
+
+from shellgen.envelope.raster import FloatArray
+from shellgen.errors import KernelError
+from shellgen.solid.brep.graph import Graph
+from shellgen.solid.brep.planar_curve import PlanarCurve, chords, through
+
+# grid on which lines are found, and first distance of points along them: the next where the one before does not do
+STARTS_MM = ((0.8, 2.0), (0.4, 1.0), (0.2, 0.5))
+TRACE_MM = 2e-3  # how far the graphs may differ on the curve
+REFINEMENTS = 9
+LEAST_LOOP_MM2 = 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrimCurve:
+    """A zero line in plan with the positive side on its left, and the greatest difference of the graphs along it.
+
+    An open one starts and ends on the line y = low_y.
+    """
+
+    curve: PlanarCurve
+    error_mm: float
+
+
+def trace(
+    difference: Graph, box_mm: tuple[float, float, float, float], low_y_mm: float | None, wanted: FloatArray
+) -> tuple[TrimCurve, ...]:
+    """All zero lines of a difference in a rectangle, clipped at y = low_y_mm, as near to it as was reached.
+
+    wanted : (n, 3) points (x, y, sign): what the loops must agree with. A loop is kept only if it holds points of its
+    own sign; ripples of a spline outside the region it was fitted for are left alone.
+    Raises KernelError where a line leaves the rectangle, or where there is none.
+    """
+    best: tuple[TrimCurve, ...] = ()
+    for grid, step in STARTS_MM:
+        found = _traced(difference, box_mm, low_y_mm, wanted, grid, step)
+        if not best or _error(found) < _error(best):
+            best = found
+        if _error(best) <= TRACE_MM:
+            break
+    return best
+
+
+def _error(curves: tuple[TrimCurve, ...]) -> float:
+    return max(c.error_mm for c in curves)
+
+
+def _traced(
+    difference: Graph,
+    box_mm: tuple[float, float, float, float],
+    low_y_mm: float | None,
+    wanted: FloatArray,
+    grid_mm: float,
+    step_mm: float,
+) -> tuple[TrimCurve, ...]:
+    x0, y0, x1, y1 = box_mm
+    if low_y_mm is not None:
+        y0 = low_y_mm
+    x = np.linspace(x0, x1, max(int((x1 - x0) / grid_mm), 8) + 1)
+    y = np.linspace(y0, y1, max(int((y1 - y0) / grid_mm), 8) + 1)
+    lines = contour_generator(x, y, difference.at(*np.meshgrid(x, y)), name="serial").lines(0.0)
+    found = []
+    for line in lines:
+        if not _worth_keeping(line, wanted):
+            continue
+        closed = bool(np.allclose(line[0], line[-1], atol=1e-9))
+        if not closed and (low_y_mm is None or abs(line[0, 1] - y0) > 1e-6 or abs(line[-1, 1] - y0) > 1e-6):
+            raise KernelError(
+                f"a trimming curve runs out of its spline at ({line[0, 0]:.1f}, {line[0, 1]:.1f}) and "
+                f"({line[-1, 0]:.1f}, {line[-1, 1]:.1f})"
+            )
+        found.append(_refined(difference, _placed(line, difference), closed, y0, step_mm))
+    if not found:
+        raise KernelError("a shell surface does not reach the plane that it is trimmed at")
+    return tuple(found)
+
+
+def signed_area(ring: FloatArray) -> float:
+    """Area of a closed polygon (n, 2), positive if it runs counter-clockwise [mm2]."""
+    x, y = ring[:, 0], ring[:, 1]
+    return float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+
+
+def _placed(line: FloatArray, difference: Graph) -> FloatArray:
+    """The line with the positive side on its left."""
+    k = int(np.argmax(np.hypot(*np.diff(line, axis=0).T)))
+    a, b = line[k], line[k + 1]
+    gx, gy = difference.gradient(*(0.5 * (a + b)))
+    left = np.array([a[1] - b[1], b[0] - a[0]])
+    return line if left @ np.array([float(gx), float(gy)]) > 0 else line[::-1]
+
+
+def _worth_keeping(line: FloatArray, wanted: FloatArray) -> bool:
+    import shapely
+
+    area = signed_area(line)
+    if abs(area) < LEAST_LOOP_MM2:
+        return False
+    ring = shapely.Polygon(line)
+    shapely.prepare(ring)
+    low, high = line.min(axis=0), line.max(axis=0)
+    box = np.all((wanted[:, :2] >= low) & (wanted[:, :2] <= high), axis=1)
+    points = wanted[box]
+    inside = shapely.contains_xy(ring, points[:, 0], points[:, 1])
+    sign = 1.0 if area > 0 else -1.0
+    return bool(np.any(points[inside, 2] * sign > 0))
+
+
+def _refined(difference: Graph, line: FloatArray, closed: bool, low_y: float, step_mm: float) -> TrimCurve:
+    """The cubic through points moved onto the zero line, more of them where it strays."""
+    s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    n = max(int(np.ceil(s[-1] / step_mm)), 8)
+    at = np.linspace(0, s[-1], n + 1)[: n if closed else n + 1]
+    points = np.column_stack([np.interp(at, s, line[:, 0]), np.interp(at, s, line[:, 1])])
+    points = _on_zero(difference, points, closed, low_y)
+    for _ in range(REFINEMENTS):
+        curve = through(points, closed)
+        t = chords(points, closed)
+        middles = t[:-1, None] + np.diff(t)[:, None] * np.array([0.2, 0.5, 0.8])
+        on = curve.at(middles)
+        off = np.abs(difference.at(on[..., 0], on[..., 1])).max(axis=1)
+        bad = off > 0.7 * TRACE_MM
+        if not bad.any():
+            break
+        more = _on_zero(difference, on[bad, 1], True, low_y)
+        order = np.argsort(np.concatenate([t[: len(points)], middles[bad, 1]]), kind="stable")
+        points = np.concatenate([points, more])[order]
+    return TrimCurve(curve, float(off.max()))
+
+
+def _on_zero(difference: Graph, points: FloatArray, closed: bool, low_y: float) -> FloatArray:
+    """Points moved onto the zero line along the gradient, the ends of an open line along y = low_y."""
+    p = points.copy()
+    for _ in range(6):
+        g = difference.at(p[:, 0], p[:, 1])
+        gx, gy = difference.gradient(p[:, 0], p[:, 1])
+        if not closed:
+            gy = gy.copy()
+            gy[[0, -1]] = 0.0
+            p[[0, -1], 1] = low_y
+        size = np.maximum(gx**2 + gy**2, 1e-6)
+        step = np.column_stack([g * gx / size, g * gy / size])
+        length = np.hypot(*step.T)
+        p -= step * np.minimum(1.0, 0.5 / np.maximum(length, 1e-12))[:, None]
+    return p
