@@ -45,15 +45,20 @@ class Watch:
 
 def make_mold(job: Job, watch: Watch) -> Mold:
     """From a job to finished solids."""
+    from shellgen.envelope.warm import warm_up
     from shellgen.job.defaults import fill_in
     from shellgen.mold.design import check_kind, design
     from shellgen.mold.finish import finish
+    from shellgen.mold.guard import machine_memory_bytes, refuse_oversize
     from shellgen.pattern.intake import take_in
 
     check_kind(job.settings)
+    with watch.step("Loading the kernels (the first run compiles them)"):
+        warm_up()
     with watch.step("Reading the pattern"):
         pattern = take_in(job.settings, job.base)
         settings = fill_in(job.settings, pattern.bounds_mm)
+        refuse_oversize(settings, pattern.bounds_mm, len(pattern.faces), machine_memory_bytes())
     for note in pattern.notes:
         watch.progress.note(note)
     with watch.step("Laying rubber and shell over it"):
@@ -92,9 +97,17 @@ def build_job(job: Job, out: Path | None = None, progress: Progress | None = Non
         with watch.step("Writing the parts"):
             manifest = write_build(mold, findings, fresh)
         if mold.design.settings.outputs.pictures:
-            from shellgen.sheet.pictures import draw_all
-
             with watch.step("Drawing the pictures"):
-                draw_all(mold, findings, fresh)
+                _draw(mold, findings, fresh, watch)
         (fresh / "timings.json").write_text(json.dumps(watch.seconds, indent=2) + "\n", encoding="utf-8")
     return BuildResult(folder, manifest, watch.seconds, any(f.status == "fail" for f in findings))
+
+
+def _draw(mold: Mold, findings: tuple[Finding, ...], folder: Path, watch: Watch) -> None:
+    """Pictures where they can be drawn; where not, one line says so and the build goes on."""
+    try:
+        from shellgen.sheet.pictures import draw_all
+
+        draw_all(mold, findings, folder)
+    except (ImportError, MemoryError, OSError) as error:
+        watch.progress.note(f"Pictures were left out: {error}")
