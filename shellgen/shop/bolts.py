@@ -32,7 +32,7 @@ from shellgen.shop.joint.tighten import Tightening, tighten
 from shellgen.shop.seams import SeamPath, seam_paths
 from shellgen.standards.fasteners import BoltData, bolt
 
-CURVE_POINTS = 41
+CURVE_POINTS = 31
 
 
 @dataclass(frozen=True, slots=True)

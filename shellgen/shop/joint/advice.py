@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from shellgen.errors import DesignError
@@ -56,17 +56,11 @@ def remedies(
     def opening(changed: JointSection, driven: Tightening = how) -> float:
         return worst_opening_mm(changed, bolt, driven, lines, load)
 
-    thickness = None
-    for k in range(1, 61):
-        t = max(section.first.thickness_mm, section.second.thickness_mm) + (k - 1) * STEP_MM
-        if opening(_both(section, thickness_mm=t)) <= limit:
-            thickness = t
-            break
-    rib = None
-    for height in range(0, 41):
-        if opening(_both(section, rib_mm=float(height))) <= limit:
-            rib = float(height)
-            break
+    now = max(section.first.thickness_mm, section.second.thickness_mm)
+    thickness = _least(
+        [now + k * STEP_MM for k in range(60)], lambda t: opening(_both(section, thickness_mm=t)) <= limit
+    )
+    rib = _least([float(h) for h in range(41)], lambda h: opening(_both(section, rib_mm=h)) <= limit)
     width = min(section.first.width_mm, section.second.width_mm)
     wide = replace(how, washer="large", torque_nm=None)
     narrowest = min(lines, key=lambda line: min(line.spans_mm, default=1e9))
@@ -79,6 +73,17 @@ def remedies(
         washers_nm=tighten(section, bolt, wide).torque_nm,
         washers_mm=opening(section, wide) if fits else float("inf"),
     )
+
+
+def _least(values: list[float], holds: Callable[[float], bool]) -> float | None:
+    """The first of growing values that holds, where all after it do; None if the last does not."""
+    if not holds(values[-1]):
+        return None
+    low, high = 0, len(values) - 1
+    while low < high:
+        middle = (low + high) // 2
+        low, high = (low, middle) if holds(values[middle]) else (middle + 1, high)
+    return values[low]
 
 
 def in_words(
@@ -106,13 +111,13 @@ def in_words(
     said.append(
         f"With prying ({report.prying:.2f}) the widest gap asks {need:.0f} N of its bolts: what is kept {verb} that."
     )
-    fixes = remedies(report, section, bolt, lines, loads, how)
     if report.holds:
         if report.pitch.governs == "none":
             said.append(f"It holds, but with nothing to spare: {report.pitch.says}")
         else:
-            said.append(f"It holds. Bolts may stand up to {fixes.pitch_mm:.0f} mm apart: {report.pitch.says}.")
+            said.append(f"It holds. Bolts may stand up to {report.pitch.pitch_mm:.0f} mm apart: {report.pitch.says}.")
     else:
+        fixes = remedies(report, section, bolt, lines, loads, how)
         said.append(f"It does NOT hold. Change one of these: {'; '.join(_changes(report, fixes, section, bolt))}.")
     least = min((span for line in lines for span in line.spans_mm), default=1e9)
     if least < bolt.spanner_pitch_mm - 0.5:
