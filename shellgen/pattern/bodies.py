@@ -92,9 +92,7 @@ def bodies_united(bodies: Sequence[Body]) -> Solid | None:
     solids = [solid_from(body.vertices, body.faces) for body, met in zip(bodies, meets, strict=True) if met]
     alone = [body for body, met in zip(bodies, meets, strict=True) if not met]
     if alone:
-        shift = np.cumsum([0, *(len(body.vertices) for body in alone)])
-        faces = [body.faces + int(by) for body, by in zip(alone, shift[:-1], strict=True)]
-        solids.append(solid_from(np.vstack([body.vertices for body in alone]), np.vstack(faces)))
+        solids.append(_side_by_side(alone))
     return None if any(solid is None for solid in solids) else united(solids)
 
 
@@ -103,10 +101,23 @@ def tidied(solid: Solid) -> tuple[Solid, int]:
     bodies = bodies_of(solid)
     least = DUST * solid.volume()
     large = [body for body in bodies if body.volume_mm3 > least]
-    dust = sum(1 for body in bodies if 0 < body.volume_mm3 <= least)
-    if len(large) == len(bodies):
+    if len(large) == len(bodies) or not large:
         return solid, 0
-    return bodies_united(large) or solid, dust
+    hollows = [body.box for body in bodies if body.volume_mm3 < -least]
+    shut_in = any(_within(body.box, hollow) for hollow in hollows for body in large)
+    kept = bodies_united(large) if shut_in else _side_by_side(large)
+    return (kept or solid), sum(1 for body in bodies if 0 < body.volume_mm3 <= least)
+
+
+def _within(inner: FloatArray, outer: FloatArray) -> bool:
+    return bool((inner[0] >= outer[0]).all() and (inner[1] <= outer[1]).all())
+
+
+def _side_by_side(bodies: Sequence[Body]) -> Solid | None:
+    """Bodies that do not overlap as one solid, as they are."""
+    shift = np.cumsum([0, *(len(body.vertices) for body in bodies)])
+    faces = [body.faces + int(by) for body, by in zip(bodies, shift[:-1], strict=True)]
+    return solid_from(np.vstack([body.vertices for body in bodies]), np.vstack(faces))
 
 
 def _boxes_meet(boxes: FloatArray) -> npt.NDArray[np.bool_]:

@@ -15,7 +15,7 @@ from shellgen.pattern.clip import clipped
 from shellgen.pattern.demo import make_demo
 from shellgen.pattern.footprint import footprint
 from shellgen.pattern.load import RawMesh, load
-from shellgen.pattern.orient import file_to_mold, moved, turning
+from shellgen.pattern.orient import file_to_mold, moved, snapped, turning
 from shellgen.pattern.pattern import Pattern
 from shellgen.pattern.skin import closed_skin, skin_of
 from shellgen.pattern.stem import place_stem, stem_length_mm
@@ -35,9 +35,7 @@ def take_in(settings: Settings, base: Path) -> Pattern:
     matrix = file_to_mold(settings.pattern, welded.vertices, raw.source)
     height = float(np.ptp(moved(welded.vertices, matrix)[:, 2]))
     matrix[2, 3] += {"board": -mount.cut_mm, "stem": stem_length_mm(mount, height), "none": 0.0}[mount.kind]
-    vertices = moved(welded.vertices, matrix)
-    if mount.kind == "board":
-        vertices[np.abs(vertices[:, 2]) < 1e-6, 2] = 0.0  # a flat base is flat to rounding only
+    vertices = snapped(moved(welded.vertices, matrix))
     mirrored = np.linalg.det(turning(settings.pattern)) < 0
     faces = np.ascontiguousarray(welded.faces[:, [0, 2, 1]]) if mirrored else welded.faces
     closed = closed_skin(vertices, welded, faces, raw.source, board=mount.kind == "board")

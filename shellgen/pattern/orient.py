@@ -10,6 +10,7 @@ from shellgen.pattern.pattern import FloatArray
 
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}  # inch: 25.4 mm exactly (1959 agreement)
 SHORTEST_MM, LONGEST_MM = 10.0, 5000.0
+_GRID_PER_MM = 2.0**20
 _UP = {
     "+z": ((1, 0, 0), (0, 1, 0), (0, 0, 1)),
     "-z": ((1, 0, 0), (0, -1, 0), (0, 0, -1)),
@@ -94,3 +95,13 @@ def file_to_mold(settings: PatternSettings, vertices: FloatArray, source: str, l
 def moved(vertices: FloatArray, matrix: FloatArray) -> FloatArray:
     """(n, 3) points through a 4x4 matrix."""
     return vertices @ matrix[:3, :3].T + matrix[:3, 3]
+
+
+def snapped(vertices: FloatArray) -> FloatArray:
+    """Points on a grid of 2^-20 mm (a nanometre).
+
+    Turning and scaling leave faces that should lie in one plane, a flat base or two bodies that touch, apart by
+    rounding; on the grid those along the axes are in one plane again. The solid kernel needs that: slivers of 1e-14 mm
+    do not survive being read back.
+    """
+    return np.rint(vertices * _GRID_PER_MM) / _GRID_PER_MM + 0.0

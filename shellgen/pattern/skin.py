@@ -102,7 +102,7 @@ def _mended(
             error = max(error, found.error_mm)
             notes += (found.says(),)
     done = _finished(*_joined(vertices, faces, covered), solids, method, error, notes, source)
-    if not len(result.cut):
+    if method == "outer skin" or not len(result.cut):
         return done
     gap = distances_mm(samples(vertices, faces), *triangles_of(done.as_solid()), 0.01 * size)
     return replace(done, error_mm=max(error, float(np.quantile(gap, 0.99))))

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 from numba import njit
-from shapely.geometry import Point
+from shapely.geometry import Point, Polygon
 
 from shellgen.errors import PatternError
 from shellgen.job.model import MountSettings
@@ -110,8 +111,7 @@ def place_stem(settings: MountSettings, solid: Solid, vertices: FloatArray, face
             if best is None or stem.cover > best[0]:
                 best = stem.cover, stem
     if best is None or best[0] < ENOUGH:
-        x, y = settings.stem_at_mm or under.lowest()
-        stem = _run_up(solid, x, y, radii[-1], float(low[2]), float(low[2]), height)
+        stem = _broadest(solid, radii[-1], settings.stem_at_mm, float(low[2]), height)
         best = (stem.cover, stem) if best is None or stem.cover > best[0] else best
     if best[0] < SOME:
         raise PatternError(_no_meeting(settings, best[1], source))
@@ -143,6 +143,28 @@ def _run_up(solid: Solid, x: float, y: float, radius: float, enters: float, low:
         return Stem(x, y, radius, z, cover)
     cover, z = max(found, key=lambda f: (round(f[0], 6), -f[1]))
     return Stem(x, y, radius, z, cover)
+
+
+def _broadest(solid: Solid, radius: float, place: tuple[float, float] | None, low: float, height: float) -> Stem:
+    """Where nothing covers the whole disc from below: the section, up to the highest allowed, that holds most of it."""
+    best, most = Stem(0.0, 0.0, radius, low, 0.0), (0.0, 0.0)
+    for z in low + height * np.array([0.02, 0.04, 0.07, 0.1, 0.15, 0.2, 0.25, HIGHEST_SHARE]):
+        figure = section(solid, float(z))
+        parts = sorted(figure.geoms, key=lambda part: -part.area)[:8]
+        middles = [place] if place else [_deepest(part) for part in parts]
+        for x, y in middles:
+            disc = Point(x, y).buffer(radius, quad_segs=16)
+            cover = figure.intersection(disc).area / disc.area
+            rank = round(min(cover, FULL), 2), -math.hypot(x, y) - float(z)
+            if rank > most:
+                best, most = Stem(x, y, radius, float(z), cover), rank
+    return best
+
+
+def _deepest(figure: Polygon) -> tuple[float, float]:
+    """The middle of the largest circle in a plane figure."""
+    arm = shapely.maximum_inscribed_circle(figure)
+    return float(arm.coords[0][0]), float(arm.coords[0][1])
 
 
 @njit(cache=True, nogil=True)
@@ -189,14 +211,6 @@ class Underside:
         x0, y0 = float(low[0] - pitch / 3), float(low[1] - pitch / 3)  # off the mesh's own symmetry lines
         _lowest_heights(vertices, faces, x0, y0, pitch, heights)
         return cls(x0, y0, pitch, heights)
-
-    def _at(self, i: int, j: int) -> tuple[float, float]:
-        return self.x0 + float(j) * self.pitch, self.y0 + float(i) * self.pitch
-
-    def lowest(self) -> tuple[float, float]:
-        """The lowest node."""
-        i, j = np.unravel_index(int(np.argmin(self.heights)), self.heights.shape)
-        return self._at(int(i), int(j))
 
     def entry(
         self, radius: float, place: tuple[float, float] | None, limit: float

@@ -59,8 +59,8 @@ def test_quarter_turns_are_exact():
 def test_the_mirror_makes_the_other_hand_with_its_faces_outward(tmp_path):
     path = written(tmp_path, crooked())
     right, left = taken(path), taken(path, mirror=True)
-    assert left.skin.volume_mm3 == pytest.approx(right.skin.volume_mm3, rel=1e-12)
-    assert np.allclose(np.sort(left.vertices_mm[:, 0]), np.sort(-right.vertices_mm[:, 0]), atol=1e-9)
+    assert left.skin.volume_mm3 == pytest.approx(right.skin.volume_mm3, rel=1e-7)
+    assert np.allclose(np.sort(left.vertices_mm[:, 0]), np.sort(-right.vertices_mm[:, 0]), atol=1e-6)
     assert_closed_solid(left.skin.vertices_mm, left.skin.faces)
     assert np.linalg.det(left.file_to_mold[:3, :3]) < 0
 
@@ -78,7 +78,7 @@ def test_the_matrix_maps_the_files_own_vertices_onto_the_pattern(tmp_path):
     pattern = taken(path, longest_side_mm=321, up="-y", rotate_deg=(10, 20, 30), mirror=True)
     peer = trimesh.load(path, force="mesh", process=False)
     placed = peer.vertices @ pattern.file_to_mold[:3, :3].T + pattern.file_to_mold[:3, 3]
-    assert np.allclose(np.sort(placed, axis=0), np.sort(pattern.vertices_mm, axis=0), atol=1e-9)
+    assert np.allclose(np.sort(placed, axis=0), np.sort(pattern.vertices_mm, axis=0), rtol=0, atol=1e-6)
     assert np.ptp(peer.vertices, axis=0).max() * np.cbrt(-np.linalg.det(pattern.file_to_mold[:3, :3])) == pytest.approx(321)
 
 

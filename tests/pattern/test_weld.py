@@ -28,7 +28,7 @@ def test_minus_zero_is_zero_and_a_last_bit_is_not():
 
 def test_collapsed_copied_and_back_to_back_triangles_are_told_apart():
     points = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [1, 0, 0], [9, 9, 9]])
-    faces = np.array([[0, 1, 2], [1, 2, 0], [0, 2, 1], [0, 1, 3], [2, 3, 0]], np.int32)
+    faces = np.array([[0, 1, 2], [1, 2, 0], [0, 2, 1], [0, 1, 3], [2, 0, 3]], np.int32)
     welded = weld(points, faces)
     assert (welded.collapsed, welded.copies, welded.back_to_back) == (1, 2, 1)
     assert welded.faces.tolist() == [[0, 1, 2], [0, 2, 1]]
