@@ -179,3 +179,15 @@ def explored(shape: Any, kind: str) -> list[Any]:
             out.append(cast(walk.Current()))
         walk.Next()
     return out
+
+
+def in_frame(solid: Any, frame: FloatArray) -> Any:
+    """A solid moved by a rigid 4x4: its geometry itself, not a location laid over it."""
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
+    from OCP.gp import gp_Trsf
+    from OCP.TopoDS import TopoDS
+
+    matrix = np.where(np.abs(frame) < 1e-12, 0.0, frame)
+    motion = gp_Trsf()
+    motion.SetValues(*(float(v) for v in matrix[:3].ravel()))
+    return TopoDS.Solid_s(BRepBuilderAPI_Transform(solid, motion, True).Shape())

@@ -1,0 +1,136 @@
+"""Writes STEP (AP242, mm): shell pieces and lid as true solids in the mold frame, and one assembly with all in place.
+
+The text depends on the design alone: the header's time is fixed, names are the parts' own.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from shellgen.errors import KernelError
+from shellgen.mold.mold import Mold
+from shellgen.progress import Progress
+from shellgen.solid.brep.occ import in_frame
+from shellgen.solid.brep.piece import PieceFit, piece_brep
+from shellgen.solid.brep.plate import plate_brep
+
+TIME_STAMP = "2000-01-01T00:00:00"
+ASSEMBLY = "assembly.step"
+
+
+@dataclass(frozen=True, slots=True)
+class StepFiles:
+    """What was written, paths relative to the folder.
+
+    paths : part name -> file; assembly : the file with all of them in place, None if there are none;
+    refused : part name -> why it could not be made; fits : piece name -> how well its skins were fitted.
+    """
+
+    paths: Mapping[str, str]
+    assembly: str | None
+    refused: Mapping[str, str]
+    fits: Mapping[str, PieceFit]
+
+
+def write_steps(mold: Mold, folder: Path, progress: Progress) -> StepFiles:
+    """Write one file for each shell piece and flat part and one assembly file into an existing folder.
+
+    A part that cannot be made as a valid solid is left out, and said so. Raises OSError if a file cannot be written.
+    """
+    design = mold.design
+    tolerance = design.settings.outputs.step_tolerance_mm
+    solids: dict[str, Any] = {}
+    fits: dict[str, PieceFit] = {}
+    refused: dict[str, str] = {}
+    for piece in design.pieces:
+        with progress.step(f"STEP of piece {piece.name}"):
+            try:
+                solid, fits[piece.name] = piece_brep(piece, tolerance)
+                solids[piece.name] = in_frame(solid, piece.pull_to_mold)
+            except KernelError as error:
+                refused[piece.name] = str(error)
+                progress.note(f"no STEP of piece {piece.name}: {error}")
+    for plate in design.plates:
+        try:
+            solids[plate.name] = in_frame(plate_brep(plate), plate.plate_to_mold)
+        except KernelError as error:
+            refused[plate.name] = str(error)
+            progress.note(f"no STEP of {plate.name}: {error}")
+    job = design.settings.name
+    paths = {}
+    with progress.step("Writing STEP"):
+        for name, solid in solids.items():
+            paths[name] = f"{_file_stem(name)}.step"
+            write_step(folder / paths[name], {f"{job} {name}": solid}, title=f"{job} {name}")
+        if solids:
+            write_step(folder / ASSEMBLY, {f"{job} {n}": s for n, s in solids.items()}, title=job, assembly=True)
+    return StepFiles(paths, ASSEMBLY if solids else None, refused, fits)
+
+
+def _file_stem(name: str) -> str:
+    return re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "part"
+
+
+def write_step(path: Path, solids: Mapping[str, Any], *, title: str, assembly: bool = False) -> None:
+    """Write named solids into one file, as parts of one assembly if asked. Raises OSError if it cannot be written."""
+    from OCP.APIHeaderSection import APIHeaderSection_MakeHeader
+    from OCP.IFSelect import IFSelect_RetDone
+    from OCP.Interface import Interface_Static
+    from OCP.Message import Message, Message_Gravity
+    from OCP.STEPCAFControl import STEPCAFControl_Writer
+    from OCP.TCollection import TCollection_HAsciiString
+
+    for printer in Message.DefaultMessenger_s().Printers():
+        printer.SetTraceLevel(Message_Gravity.Message_Alarm)
+    writer = STEPCAFControl_Writer()
+    Interface_Static.SetCVal_s("write.step.schema", "AP242DIS")
+    Interface_Static.SetCVal_s("write.step.unit", "MM")
+    Interface_Static.SetIVal_s("write.surfacecurve.mode", 1)
+    document = _document(solids, title if assembly else None)
+    writer.Transfer(document)
+    header = APIHeaderSection_MakeHeader(writer.ChangeWriter().Model())
+    header.SetName(TCollection_HAsciiString(title))
+    header.SetTimeStamp(TCollection_HAsciiString(TIME_STAMP))
+    header.SetOriginatingSystem(TCollection_HAsciiString("shellgen"))
+    header.SetAuthorValue(1, TCollection_HAsciiString(""))
+    header.SetOrganizationValue(1, TCollection_HAsciiString(""))
+    _number_uses(writer.ChangeWriter().Model())
+    if writer.Write(str(path)) != IFSelect_RetDone:
+        raise OSError(f"{path} cannot be written")
+
+
+def _number_uses(model: Any) -> None:
+    """Number the uses of parts in an assembly from 1: OCC counts them on from file to file."""
+    from OCP.StepRepr import StepRepr_NextAssemblyUsageOccurrence
+    from OCP.TCollection import TCollection_HAsciiString
+
+    uses = [model.Value(i) for i in range(1, model.NbEntities() + 1)]
+    for k, use in enumerate((u for u in uses if isinstance(u, StepRepr_NextAssemblyUsageOccurrence)), 1):
+        use.SetId(TCollection_HAsciiString(str(k)))
+
+
+def _document(solids: Mapping[str, Any], assembly: str | None) -> Any:
+    """Named solids as an XCAF document."""
+    from OCP.TCollection import TCollection_ExtendedString
+    from OCP.TDataStd import TDataStd_Name
+    from OCP.TDocStd import TDocStd_Document
+    from OCP.TopLoc import TopLoc_Location
+    from OCP.XCAFDoc import XCAFDoc_DocumentTool
+
+    document = TDocStd_Document(TCollection_ExtendedString("MDTV-XCAF"))
+    tool = XCAFDoc_DocumentTool.ShapeTool_s(document.Main())
+    root = None if assembly is None else tool.NewShape()
+    if root is not None:
+        TDataStd_Name.Set_s(root, TCollection_ExtendedString(str(assembly)))
+    for name, solid in solids.items():
+        label = tool.AddShape(solid, False)
+        TDataStd_Name.Set_s(label, TCollection_ExtendedString(name))
+        if root is not None:
+            use = tool.AddComponent(root, label, TopLoc_Location())
+            TDataStd_Name.Set_s(use, TCollection_ExtendedString(name))
+    tool.UpdateAssemblies()
+    return document
