@@ -115,6 +115,9 @@ class ShellSettings(Section):
         "petg",
         description="Its material: petg, pla, abs, laminate, tooling-board, mdf, plywood, plaster or aluminium.",
     )
+    modulus_mpa: Positive | None = Field(
+        None, description="Stiffness of the shell, as measured on a coupon; left out, the material's own, in MPa."
+    )
     labels: bool = Field(True, description="Engrave job, part, pull arrow, pair marks.")
     feet: bool = Field(True, description="Flat feet so that the shell stands with its opening up.")
     pins: bool = Field(True, description="Two pin holes that set the shell back on its board.")
@@ -142,6 +145,9 @@ class BoltSettings(Section):
     nut: Literal["washer", "pocket", "insert"] = Field(
         "washer",
         description="What takes the thread in the second half: washer and nut, nut in a hex pocket, heat-set insert.",
+    )
+    flash_limit_mm: Positive | None = Field(
+        None, description="Opening of the seam between two bolts that still casts clean; left out, 0.2."
     )
     torque_nm: Positive | None = Field(
         None, description="Hand torque; left out, what the flange bears under the washer."

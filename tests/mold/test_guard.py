@@ -28,7 +28,7 @@ def test_small_job_passes():
 
 
 def test_refusal_names_a_pitch_that_fits():
-    with pytest.raises(SizeError, match=r"raster.pitch_mm = 0.1: .* The nearest that fits is raster.pitch_mm = ") as caught:
+    with pytest.raises(SizeError, match=r"pitch_mm = 0.1: .* The nearest that fits is raster.pitch_mm = ") as caught:
         refuse_oversize(settings(0.1), BOUNDS, 50_000, 4e9)
     nearest = float(re.findall(r"raster.pitch_mm = ([0-9.]+)\.$", str(caught.value))[0])
     refuse_oversize(settings(nearest), BOUNDS, 50_000, 4e9)

@@ -1,4 +1,4 @@
-"""The case that docs/bolted-joint.md works by hand: each figure of the page, from the tool."""
+"""The case that shellgen/shop/joint/worked-case.md works by hand: each figure of the page, from the tool."""
 
 from __future__ import annotations
 

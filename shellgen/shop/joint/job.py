@@ -60,7 +60,7 @@ def job_flange(settings: Settings, piece: str, options: JointOptions) -> Flange:
         width_mm=width,
         thickness_mm=float(settings.flange.thickness_mm or 0.0),
         wall_mm=wall,
-        modulus_mpa=options.modulus_mpa or getattr(settings.shell, "modulus_mpa", None) or stuff.modulus_mpa,
+        modulus_mpa=options.modulus_mpa or settings.shell.modulus_mpa or stuff.modulus_mpa,
         bearing_mpa=stuff.bearing_mpa,
         web_mm=width if settings.flange.gussets else 0.0,
     )
@@ -148,7 +148,7 @@ def job_pitch_mm(
 
 def job_limit_mm(settings: Settings, options: JointOptions) -> float | None:
     """The job's flash limit [mm], None for the usual one."""
-    return options.limit_mm or getattr(settings.bolts, "flash_limit_mm", None)
+    return options.limit_mm or settings.bolts.flash_limit_mm
 
 
 def pressed_area_mm2(rooms: Iterable[tuple[Envelope, Parting]]) -> float:
