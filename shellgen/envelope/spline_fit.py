@@ -11,7 +11,7 @@ from shellgen.envelope.spline_fit_graph import DEGREE, SplineGraph, clamped
 from shellgen.envelope.spline_fit_solve import solve
 from shellgen.envelope.spline_fit_target import Target, target
 
-START_SPAN_MM = 2.0
+START_SPAN_MM = 3.0
 ROUNDS = 7
 KNOT_STEP_MM = 0.03  # knots stand on multiples of this: short text in files
 AIM = 0.93  # share of the tolerance that the fit itself aims for

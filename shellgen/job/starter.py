@@ -12,7 +12,7 @@ from shellgen.job.defaults import Choice
 from shellgen.job.keys import Key, job_keys, piece_keys, table_meanings
 
 WIDTH = 100
-UNIT_BY_ENDING = {"mm": "mm", "deg": "degrees", "kg": "kg", "nm": "N m"}
+UNIT_BY_ENDING = {"mm": "mm", "deg": "degrees", "kg": "kg", "nm": "N m", "mpa": "MPa"}
 EXAMPLES = {
     "pattern.file": "finial.stl",
     "pattern.demo": "gate-finial",
