@@ -88,6 +88,8 @@ def bodies_united(bodies: Sequence[Body]) -> Solid | None:
 
     Bodies whose boxes meet no other are taken over together, so that thousands of loose ones cost little.
     """
+    if not bodies:
+        return None
     meets = _boxes_meet(np.array([body.box for body in bodies]))
     solids = [solid_from(body.vertices, body.faces) for body, met in zip(bodies, meets, strict=True) if met]
     alone = [body for body, met in zip(bodies, meets, strict=True) if not met]

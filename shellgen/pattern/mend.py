@@ -87,7 +87,7 @@ def _closed_part(
     volume, area = part_sums(more, closed, np.zeros(len(closed), np.int32), 1)[0]
     lid_area = float(_areas(more, lid).sum())
     grounded = board and all(more[loop, 2].max() <= 1e-6 for loop in loops)
-    if abs(volume) < _BULK_LEAST * area**1.5 or (lid_area > _CAP_MOST * (area - lid_area) and not grounded):
+    if abs(volume) <= _BULK_LEAST * area**1.5 or (lid_area > _CAP_MOST * (area - lid_area) and not grounded):
         return None
     again = topology(more, closed)
     if (again.twins < 0).any() or again.conflict.any():

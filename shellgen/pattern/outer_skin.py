@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from shellgen.pattern.bodies import Solid, solid_from, triangles_of
 from shellgen.pattern.deviation import distances_mm, samples
-from shellgen.pattern.flood import Mask, outside, without_islands
+from shellgen.pattern.flood import RADII, Mask, outside, without_islands
 from shellgen.pattern.hull_mesh import boundary, normals, smoothed, split_edges
 from shellgen.pattern.pattern import FloatArray, IntArray
 from shellgen.pattern.topology import split_fans, topology
@@ -21,7 +21,7 @@ _REACH = 3  # cells: skin further than this from the surface bridges a hole
 _OFF_MM = 0.08  # edges whose middle lies further off the surface are split
 _SIMPLER_MM = 0.02
 _ISLAND = 1e-3
-_PAD = 3
+_PAD, _BELOW = RADII[-1] + 2, 3  # cells round the grid, so that the widest ball passes there; below a board
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,9 +54,11 @@ def outer_skin(vertices: FloatArray, faces: IntArray, *, board: bool) -> OuterSk
     vertices : (n, 3) mm, faces : (m, 3), in any state. board : nothing below z = 0, and the flood does not come in
     from there; the skin then reaches below z = 0, to be trimmed there. None if the triangles leave no solid.
     """
+    if not len(faces):
+        return None
     low, high = vertices[faces].min((0, 1)), vertices[faces].max((0, 1))
     cell = max(float((high - low).max()) / _STEPS, _CELL_LEAST_MM)
-    cell = max(cell, float(np.prod(high - low + 8 * cell) / _CELLS_MOST) ** (1 / 3))
+    cell = max(cell, float(np.prod(high - low + 2 * _PAD * cell) / _CELLS_MOST) ** (1 / 3))
     origin = low - (_PAD + 0.37) * cell  # off the round numbers that modelled faces lie on
     if board:
         origin[2] = 0.0
@@ -65,7 +67,7 @@ def outer_skin(vertices: FloatArray, faces: IntArray, *, board: bool) -> OuterSk
     occupied = cells.occupied()
     out, radius = outside(occupied, board=board)
     cells_in = without_islands(~out, _ISLAND)
-    below = _PAD if board else 0
+    below = _BELOW if board else 0
     padded = np.pad(np.pad(cells_in, ((0, 0), (0, 0), (below, 0)), mode="edge"), 1)
     if board:
         padded[:, :, : below - 1] = False

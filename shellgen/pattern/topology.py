@@ -140,7 +140,7 @@ def _mates_after_turning(mates, over):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _pair_crowded(vertices, faces, mates, order, starts, over):  # type: ignore[no-untyped-def]
+def _pair_crowded(vertices, faces, mates, order, starts, over, part):  # type: ignore[no-untyped-def]
     """Pair the faces round an edge of many by the material between them, where as many run up as down: pairs made.
 
     Seen along the edge, material lies clockwise of a face that runs with it and anticlockwise of one that runs against
@@ -187,16 +187,29 @@ def _pair_crowded(vertices, faces, mates, order, starts, over):  # type: ignore[
                     break
                 rank[j - 1], rank[j] = q, p
                 j -= 1
-        waiting, depth, free = np.empty(c, np.int64), 0, np.ones(c, np.bool_)
-        for i in range(2 * c):
-            r = rank[i % c]
-            if up[r] and free[r] and i < c:
-                waiting[depth] = r
-                depth += 1
-            elif not up[r] and free[r] and depth > 0:
+        waiting, free = np.empty(c, np.int64), np.ones(c, np.bool_)
+        for any_part in (False, True):  # first within each part, so that bodies that touch or overlap stay apart
+            depth = 0
+            for i in range(2 * c):
+                r = rank[i % c]
+                if not free[r]:
+                    continue
+                if up[r]:
+                    if i < c:
+                        waiting[depth] = r
+                        depth += 1
+                    continue
+                d = depth - 1
+                while d >= 0 and not any_part and part[half[waiting[d]] // 3] != part[half[r] // 3]:
+                    d -= 1
+                if d < 0:
+                    continue
+                w = waiting[d]
+                for k in range(d, depth - 1):
+                    waiting[k] = waiting[k + 1]
                 depth -= 1
-                free[r] = False
-                mates[half[r]], mates[half[waiting[depth]]] = half[waiting[depth]], half[r]
+                free[r], free[w] = False, False
+                mates[half[r]], mates[half[w]] = half[w], half[r]
                 made += 1
     return made
 
@@ -249,7 +262,7 @@ def topology(vertices: FloatArray, faces: IntArray) -> Topology:
     turned = _turned(faces, over)
     if over.any():
         mates = _mates_after_turning(mates, over)
-    if bool((mates == CROWDED).any()) and _pair_crowded(vertices, turned, mates, order, starts, over):
+    if bool((mates == CROWDED).any()) and _pair_crowded(vertices, turned, mates, order, starts, over, part):
         part, again, conflict = _wind(turned, mates)
         turned, over = _turned(turned, again), over ^ again
         if again.any():
