@@ -197,12 +197,11 @@ def columns_along(
     axes = pull_axes(pull) if on_board else _turned(pull_axes(pull), TURN_DEG)
     x, y, z = body.vertices_mm.T
     turned = [a * x + b * y + c * z for a, b, c in axes]  # a matrix product would start threads of its own
-    low, high = (np.array([end(turned[0]), end(turned[1])]) for end in (np.min, np.max))
-    if on_board:
-        low = np.array([low[0], max(low[1], 0.0)])
+    counted = [part[turned[1] >= 0] for part in turned] if on_board else turned
+    low, high = (np.array([end(counted[0]), end(counted[1])]) for end in (np.min, np.max))
     pitch = float((high - low).max() / nodes_along)
     tangent = float(np.tan(np.radians(draft_deg)))
-    margin = 2 * pitch + tangent * float(np.ptp(turned[2]))
+    margin = 2 * pitch + tangent * float(np.ptp(counted[2]))
     ahead = np.ceil(margin / pitch)
     x0 = float(low[0] - (ahead + np.sqrt(2) - 1) * pitch)
     y0 = pitch / 2 if on_board else float(low[1] - (ahead + np.sqrt(3) - 1) * pitch)

@@ -17,15 +17,14 @@ SET_OUT = 0.25  # of the raster's pitch
 def rank_job(settings: Settings, pattern: Pattern, keep_clear: Sequence[Box] = ()) -> Ranking:
     """Rank the planes of a job.
 
-    The pattern's closed skin is ranked: on a board the pattern's own mesh is open below. The rubber is taken a quarter
-    of the raster's pitch thicker, by which the skins are set out on the average.
+    The rubber is taken a quarter of the raster's pitch thicker, by which the skins are set out on the average.
 
     settings : with defaults filled in. keep_clear : boxes in the mold frame that the seam should not cross.
     """
     flange_mm = (settings.jacket.clearance_mm or 0.0) + settings.shell.wall_mm + (settings.flange.width_mm or 0.0)
     return rank_planes(
-        pattern.skin.vertices_mm,
-        pattern.skin.faces,
+        pattern.vertices_mm,
+        pattern.faces,
         thickness_mm=settings.jacket.thickness_mm + SET_OUT * (settings.raster.pitch_mm or 0.0),
         mount=pattern.mount,
         volume_mm3=pattern.skin.volume_mm3,

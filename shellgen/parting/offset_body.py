@@ -18,6 +18,7 @@ from numba import njit
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int32]
 Field = npt.NDArray[np.float32]
+Mask = npt.NDArray[np.bool_]
 VOXELS_ALONG = 120
 SAMPLE_VOXELS, SAMPLE_THICKNESS = 0.6, 0.1  # spacing of samples: the larger; the latter costs 0.25 % of the thickness
 FINEST = 6.0  # voxels to a thickness: finer ones would not show
@@ -116,18 +117,19 @@ def _flooded(passable: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     return np.asarray(labels == labels[0, 0, 0])
 
 
-def _solid(near: npt.NDArray[np.bool_], radius: float, volume: float | None) -> tuple[npt.NDArray[np.bool_], float]:
+def _solid(near: Mask, board: Mask, radius: float, volume: float | None) -> tuple[Mask, float]:
     """The voxels of the solid, and how far [voxel] the barrier had to be widened to keep the flood out.
 
-    near : within `radius` of the surface. volume : of the pattern [voxel], None where unknown. The core of a sound
-    solid, deeper than the radius, holds about the volume less half of the near voxels: less than half of that is a
-    leak.
+    near : within `radius` of the surface. board : held solid. volume : of the pattern [voxel], None where unknown.
+    The core of a sound solid, deeper than the radius, holds about the volume less half of the near voxels: less than
+    half of that is a leak.
     """
     from scipy.ndimage import distance_transform_edt
 
+    expected = 0.0 if volume is None else volume - np.count_nonzero(near & ~board) / 2
+    near = near | board
     solid = ~_flooded(~near)
     core = np.count_nonzero(solid & ~near)
-    expected = 0.0 if volume is None else volume - np.count_nonzero(near) / 2
     if volume is None or expected < 0.05 * volume or core >= 0.5 * expected:
         return solid, 0.0
     away = distance_transform_edt(~near)
@@ -147,13 +149,15 @@ def offset_body(
     *,
     thickness_mm: float,
     volume_mm3: float | None = None,
+    on_board: bool = False,
     voxels_along: int = VOXELS_ALONG,
 ) -> OffsetBody:
     """Grow any mesh by `thickness_mm`.
 
     vertices : (n, 3) float64 [mm], faces : (m, 3) int, watertight or not. volume_mm3 : the pattern's volume where it
-    is known; where the solid found is too hollow for it, wider holes are bridged. voxels_along : cells on the longest
-    side, fewer on a small pattern.
+    is known; where the solid found is too hollow for it, wider holes are bridged. on_board : a board at z = 0 closes
+    what is open below; triangles in its plane are left out, and the body has a slab below it that is not to be read.
+    voxels_along : cells on the longest side, fewer on a small pattern.
 
     Raises
     ------
@@ -166,6 +170,8 @@ def offset_body(
         raise PatternError("the pattern has no triangles, so there is nothing to part")
     vertices = np.ascontiguousarray(vertices, np.float64)
     faces = np.ascontiguousarray(faces, np.int32)
+    if on_board:
+        faces = faces[(np.abs(vertices[faces][:, :, 2]) > 1e-6).any(1)]
     used = vertices[np.unique(faces)]
     low, high = used.min(0), used.max(0)
     voxel = max(float((high - low).max() + 2 * thickness_mm) / voxels_along, thickness_mm / FINEST)
@@ -178,7 +184,10 @@ def offset_body(
     samples = surface_samples(vertices, faces, spacing)
     _stamp((samples - origin) / voxel, reach, field)
     phi = np.sqrt(field) - np.float32(radius)
-    solid, wider = _solid(phi < 0, radius, None if volume_mm3 is None else volume_mm3 / voxel**3)
+    board = np.zeros(shape, np.bool_)
+    if on_board:
+        board[1:-1, 1:-1, 1 : max(1, int(np.floor(-origin[2] / voxel)))] = True
+    solid, wider = _solid(phi < 0, board, radius, None if volume_mm3 is None else volume_mm3 / voxel**3)
     np.clip(phi, -1.0, BAND, out=phi)
     phi[solid & (phi >= 0)] = -1.0
     points, triangles = surface_net(phi)

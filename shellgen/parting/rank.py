@@ -56,8 +56,8 @@ def prepare(
     keep_clear: Sequence[Box] = (),
 ) -> Workpiece:
     """Everything that costing one plane needs; the arguments are those of `rank_planes`."""
-    body = offset_body(vertices, faces, thickness_mm=thickness_mm, volume_mm3=volume_mm3)
     on_board = mount != "none"
+    body = offset_body(vertices, faces, thickness_mm=thickness_mm, volume_mm3=volume_mm3, on_board=on_board)
     used = np.asarray(vertices, float)[np.unique(faces)]
     patches = tuple(surface_in_box(np.asarray(vertices, float), faces, box) for box in keep_clear)
     return Workpiece(
@@ -113,7 +113,9 @@ def rank_planes(
     shown = [(cost_plane(work, k.normal, k.offset_mm), k.basin) for k in _different(looks, work, apart)]
     shown.sort(key=lambda entry: _rank_key(entry[0]))
     if _rank_key(middle) < _rank_key(shown[0][0]):
-        shown = [(middle, True), *shown[: SHOWN - 1]]
+        normal = np.array(middle.normal)
+        others = [entry for entry in shown if angle_deg(normal, np.array(entry[0].normal)) >= apart]
+        shown = [(middle, True), *others[: SHOWN - 1]]
     costs = [plane for plane, _ in shown]
     tried = len(directions.normals)
     planes = tuple(

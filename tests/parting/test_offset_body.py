@@ -8,6 +8,7 @@ import pytest
 import trimesh
 
 from shellgen.errors import PatternError
+from shellgen.parting.columns import columns_along
 from shellgen.parting.offset_body import offset_body
 
 
@@ -61,3 +62,17 @@ def test_thin_plate_is_not_taken_for_a_leak():
 def test_no_triangles_is_refused():
     with pytest.raises(PatternError, match="no triangles"):
         offset_body(np.zeros((0, 3)), np.zeros((0, 3), np.int32), thickness_mm=5)
+
+
+def test_board_closes_an_open_base():  # half a ball standing open on its board, and the same closed by triangles
+    vertices, faces = shapes.as_arrays(shapes.sphere(60))
+    dome = faces[(vertices[faces][:, :, 2] >= -1e-9).all(1)]
+    body = offset_body(vertices, dome, thickness_mm=5, on_board=True)
+    columns = columns_along(body, np.array([1.0, 0, 0]), on_board=True, nodes_along=150)
+    exact = 2 / 3 * np.pi * 65**3  # half of the grown ball, cut by the board
+    assert columns.volume_mm3 == pytest.approx(exact, rel=0.01)
+    sheet = np.array([[-99.0, -99, 0], [99, -99, 0], [0, 99, 0]])  # a stray sheet in the board's plane
+    strayed = np.vstack([dome, [[len(vertices), len(vertices) + 1, len(vertices) + 2]]]).astype(np.int32)
+    again = offset_body(np.vstack([vertices, sheet]), strayed, thickness_mm=5, on_board=True)
+    volume = columns_along(again, np.array([1.0, 0, 0]), on_board=True, nodes_along=150).volume_mm3
+    assert volume == pytest.approx(exact, rel=0.01)
