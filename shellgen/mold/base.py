@@ -26,19 +26,45 @@ class Foot:
     outline: Polygon
 
 
-def wall_plan(outside: Envelope, thickness_mm: float) -> Polygon:
+@dataclass(frozen=True, slots=True, eq=False)
+class Standing:
+    """How a parting that is not flat runs along the board.
+
+    x_mm : (n,) along the board. lie_mm : (n,) height of the parting there. clear_mm : (n,) how high its flange reaches.
+    """
+
+    x_mm: FloatArray
+    lie_mm: FloatArray
+    clear_mm: FloatArray
+
+    def at(self, x_mm: FloatArray) -> FloatArray:
+        """Height of the parting along the board."""
+        return np.interp(x_mm, self.x_mm, self.lie_mm)
+
+    def free(self, by_mm: float, high_mm: float) -> Polygon:
+        """Plan (x, z) that lies that far clear of the parting's flange."""
+        low = float(self.clear_mm.min()) - 1.0
+        under = [(self.x_mm[0], low), *zip(self.x_mm, self.clear_mm, strict=True), (self.x_mm[-1], low)]
+        high = max(high_mm, float(self.clear_mm.max())) + by_mm + 1.0
+        whole = box(self.x_mm[0], low, self.x_mm[-1], high)
+        return whole.difference(Polygon(under).buffer(by_mm))
+
+
+def wall_plan(outside: Envelope, thickness_mm: float, standing: Standing | None = None) -> Polygon:
     """Plan (x, z) on the board that the wall covers, with all that overhangs the base flange where a spanner works."""
     g = outside.grid
     rows = (g.y_mm >= 0.0) & (g.y_mm <= thickness_mm + CLEAR_ABOVE_MM)
     top = outside.heights_mm[rows].max(axis=0)
     x = g.x_mm
-    cover = [box(x[0], -1.0, x[0], -1.0)]
-    up = top > 0
+    lie = np.zeros(len(x)) if standing is None else standing.at(x)
+    low = min(float(lie.min()), 0.0) - 1.0
+    cover = [box(x[0], low, x[0], low)]
+    up = top > lie
     edges = np.flatnonzero(np.diff(np.concatenate([[0], up.astype(int), [0]])))
     for a, b in zip(edges[::2], edges[1::2], strict=True):
         xs, zs = x[a:b], top[a:b]
         h = g.pitch_mm
-        points = [(xs[0] - h, -1.0), *zip(xs, zs, strict=True), (xs[-1] + h, -1.0)]
+        points = [(xs[0] - h, low), *zip(xs, zs, strict=True), (xs[-1] + h, low)]
         cover.append(Polygon(points).buffer(0))
     return shapely.union_all(cover)
 
@@ -54,28 +80,33 @@ def foot(
     pitch_mm: float,
     pin_mm: float | None,
     pin_share: float,
+    standing: Standing | None = None,
 ) -> Foot:
     """The base flange of one piece.
 
     width_mm : wall to edge; bolt_mm : wall to bolt axis; washer_mm : washer diameter; flange_mm : thickness of the
     parting flange that the washers must clear; pin_mm : diameter of the locating pin; pin_share : where along the row
-    it stands.
+    it stands; standing : how the parting runs along the board, where it is not flat.
     """
-    wall = wall_plan(outside, thickness_mm)
+    wall = wall_plan(outside, thickness_mm, standing)
     rounding = washer_mm
     plan = grown(wall, width_mm, rounding)
     while len(polygons(plan)) > 1:
         rounding *= 1.6
         plan = grown(wall, width_mm, rounding)
     whole = polygons(plan)[0]
-    reach = _graph(whole, outside.grid.pitch_mm)
+    base_mm = 0.0 if standing is None else min(float(standing.lie_mm.min()), 0.0)
+    reach = _graph(whole, outside.grid.pitch_mm, base_mm)
     low = flange_mm + washer_mm / 2 + 1.5
     line = grown(wall, bolt_mm, rounding)
     x0, _, x1, z1 = line.bounds
+    room = box(x0 - 1, low, x1 + 1, max(z1, low) + 1)
+    if standing is not None:
+        room = standing.free(washer_mm / 2 + 1.5, z1)
     rows: list[FloatArray] = []
     for p in polygons(line):
-        ring = LineString(_graph(p, outside.grid.pitch_mm))
-        cut = ring.intersection(box(x0 - 1, low, x1 + 1, max(z1, low) + 1))
+        ring = LineString(_graph(p, outside.grid.pitch_mm, base_mm))
+        cut = ring.intersection(room)
         cut = shapely.line_merge(cut) if cut.geom_type == "MultiLineString" else cut
         rows += [
             np.asarray(q.coords) for q in getattr(cut, "geoms", [cut]) if q.geom_type == "LineString" and q.length > 0
@@ -90,22 +121,29 @@ def foot(
             pin = along(row, np.array([0.5 * (s[k] + s[k + 1])]))[0]
     if not spots:  # a wall so low that no row clears the parting flange: one bolt on its crown
         crown = max(np.asarray(whole.exterior.coords), key=lambda c: (c[1], -abs(c[0])))
+        if standing is not None:
+            near = np.abs(standing.x_mm - crown[0]) <= washer_mm / 2 + 1.5
+            low = float(standing.clear_mm[near].max()) + washer_mm / 2 + 1.5
         reach = tuple((x, max(z, low + washer_mm / 2 + 2.0)) for x, z in reach)
         spots = [np.array([crown[0], low])]
-    outline = Polygon([(reach[0][0], 0.0), *reach, (reach[-1][0], 0.0)]).buffer(0)
+    outline = Polygon([(reach[0][0], base_mm), *reach, (reach[-1][0], base_mm)]).buffer(0)
+    if standing is not None:
+        foot_line = [(standing.x_mm[0], base_mm - 1.0), *zip(standing.x_mm, standing.lie_mm, strict=True)]
+        below = Polygon([*foot_line, (standing.x_mm[-1], base_mm - 1.0)])
+        outline = max(polygons(outline.difference(below)), key=lambda q: q.area)
     return Foot(BaseFlange(reach, thickness_mm), np.array(spots), pin, outline)
 
 
-def _graph(region: Polygon, step_mm: float) -> tuple[tuple[float, float], ...]:
-    """The region's upper edge as a graph z(x), z >= 0: what lies under it along the pull is filled."""
+def _graph(region: Polygon, step_mm: float, base_mm: float) -> tuple[tuple[float, float], ...]:
+    """The region's upper edge as a graph z(x), z >= base_mm: what lies under it along the pull is filled."""
     x0, _, x1, z1 = region.bounds
     n = max(int((x1 - x0) / max(step_mm, (x1 - x0) / 400)), 8)
     # cosine spacing resolves the steep ends
     xs = 0.5 * (x0 + x1) - 0.5 * (x1 - x0) * np.cos(np.linspace(0, np.pi, n + 1))
     out = []
     for x in xs:
-        cut = region.intersection(LineString([(x, -2.0), (x, z1 + 1)]))
-        out.append((float(x), max(float(cut.bounds[3]), 0.0) if not cut.is_empty else 0.0))
+        cut = region.intersection(LineString([(x, base_mm - 2.0), (x, z1 + 1)]))
+        out.append((float(x), max(float(cut.bounds[3]), base_mm) if not cut.is_empty else base_mm))
     line = LineString(out).simplify(0.02)
     return tuple((float(x), float(z)) for x, z in line.coords)
 

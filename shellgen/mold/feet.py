@@ -28,23 +28,35 @@ def with_foot_bar(outline: Polygon) -> tuple[Polygon, tuple[float, float, float,
     return shapely.geometry.polygon.orient(joined), bar
 
 
-def foot_bar(bar: tuple[float, float, float, float], sign: float) -> Feature:
-    """The bar's share of one half, reaching out along the pull so that the shell cannot tip. sign : -1 turned over."""
+def foot_bar(bar: tuple[float, float, float, float], sign: float, low_mm: float = 0.0, high_mm: float = 0.0) -> Feature:
+    """The bar's share of one half, reaching out along the pull so that the shell cannot tip. sign : -1 turned over.
+
+    low_mm, high_mm : lowest and highest place of the parting.
+    """
     x0, y0, x1, y1 = bar
     if sign < 0:
         x0, x1 = -x1, -x0
     ring = ((x0, y0 + 4.0), (x1, y0 + 4.0), (x1, y1), (x0, y1))
     reach = 0.4 * (x1 - x0)
-    shape = Prism(ring, (), (0.0, 0.0, -1.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), reach + 1.0)
+    length = high_mm + reach + 1.0 - low_mm
+    shape = Prism(ring, (), (0.0, 0.0, low_mm - 1.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), length)
     return Feature(Role.FOOT, shape, add=True, body=True)
 
 
 def posts(
-    places: FloatArray, bolts: FloatArray, *, washer_mm: float, width_mm: float, bolt_mm: float, height_mm: float
+    places: FloatArray,
+    bolts: FloatArray,
+    *,
+    washer_mm: float,
+    width_mm: float,
+    bolt_mm: float,
+    height_mm: float,
+    low_mm: float = 0.0,
 ) -> tuple[tuple[Feature, ...], FloatArray]:
     """Up to four posts on a flange, as high as the dome, between its bolts; none where they would be too slender.
 
-    places : (n, 2) midway between bolts, in the piece's plan. Returns the posts and where they stand (k, 2).
+    places : (n, 2) midway between bolts, in the piece's plan. low_mm : lowest place of the parting. Returns the posts
+    and where they stand (k, 2).
     """
     radius = min(bolt_mm, width_mm - bolt_mm) - 1.0
     if height_mm > TALLEST_BY_DIAMETER * 2 * radius or len(places) == 0:
@@ -60,5 +72,6 @@ def posts(
         away = np.minimum(away, np.hypot(*(free - free[chosen[-1]]).T))
     at = free[chosen]
     up = (0.0, 0.0, 1.0)
-    shapes = [Frustum((float(x), float(y), -1.0), up, height_mm + 1.0, radius, radius) for x, y in at]
+    foot_mm = low_mm - 1.0
+    shapes = [Frustum((float(x), float(y), foot_mm), up, height_mm - foot_mm, radius, radius) for x, y in at]
     return tuple(Feature(Role.FOOT, s, add=True, body=True) for s in shapes), at

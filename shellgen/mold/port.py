@@ -78,8 +78,9 @@ def design_port(
     pull_to_mold: FloatArray,
     fit: str,
     wall_mm: float,
+    low_mm: float = 0.0,
 ) -> Port:
-    """Boss, bore of that radius [mm] and lid at a place."""
+    """Boss, bore of that radius [mm] and lid at a place. low_mm : lowest place of the parting."""
     data, insert = _lid_bolt(place.room_mm)
     ring = insert.bore_mm + 2 * INSERT_WALL_MM
     outer = bore + ring
@@ -95,9 +96,12 @@ def design_port(
     under = max(float(skins.inside.heights_mm[np.hypot(x - sx, y - sy) <= insert.bore_mm].max()) for sx, sy in spots)
     seat = max(top + 1.0, under + insert.depth_mm + wall_mm)
     up = (0.0, 0.0, 1.0)
+    rise = seat - low_mm
+    boss = Frustum((*at, low_mm + 0.5), up, rise - 0.5, outer, outer)
+    hollow = Frustum((*at, low_mm - 1.0), up, rise + 2.0, bore, bore)
     features = [
-        Feature(Role.PORT, Frustum((*at, 0.5), up, seat - 0.5, outer, outer), add=True, body=True),
-        Feature(Role.PORT, Frustum((*at, -1.0), up, seat + 2.0, bore, bore), add=False, body=False, through=True),
+        Feature(Role.PORT, boss, add=True, body=True),
+        Feature(Role.PORT, hollow, add=False, body=False, through=True),
     ]
     bolts: list[Bolt] = []
     plate = None

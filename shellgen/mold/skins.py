@@ -8,15 +8,15 @@ import numpy as np
 
 from shellgen.envelope.draft import draft
 from shellgen.envelope.erode import erode
-from shellgen.envelope.facets import Facets
+from shellgen.envelope.facets import CHORD_MM, Facets
 from shellgen.envelope.raster import Envelope, FloatArray, Grid
-from shellgen.envelope.splat import CHORD_MM, splat
+from shellgen.envelope.splat import splat
 from shellgen.envelope.widen import widened
 
 
 @dataclass(frozen=True, slots=True)
 class SkinSpec:
-    """What the skins of one piece must keep. mm, degrees."""
+    """What the skins of one piece must keep. mm, degrees. low_mm : lowest height of the parting, at most 0."""
 
     thickness_mm: float
     clearance_mm: float
@@ -25,6 +25,7 @@ class SkinSpec:
     draft_deg: float
     pitch_mm: float
     tolerance_mm: float
+    low_mm: float = 0.0
 
     @property
     def margin_mm(self) -> float:
@@ -58,18 +59,24 @@ class SkinSpec:
     @property
     def floor_mm(self) -> float:
         """Where skins end below the parting: deep enough to be exact 1 mm outside the trim line."""
-        return -(self.crevice_mm + 3.0 + min(1.0 * self.cot, 120.0))
+        return self.low_mm - (self.crevice_mm + 3.0 + min(1.0 * self.cot, 120.0))
 
 
 def joined(*meshes: Facets) -> Facets:
     """Several meshes as one."""
-    counts = np.cumsum([0] + [len(m.points) for m in meshes[:-1]])
+    shift = np.cumsum([0] + [len(m.points) for m in meshes[:-1]]).astype(np.int32)
+    edge_mm, face_mm = np.concatenate([m.edge_mm for m in meshes]), np.concatenate([m.face_mm for m in meshes])
+    by_edge, by_face = np.argsort(-edge_mm, kind="stable"), np.argsort(-face_mm, kind="stable")
     return Facets(
         np.concatenate([m.points for m in meshes]),
         np.concatenate([m.normals for m in meshes]),
         np.concatenate([m.window for m in meshes]),
         np.concatenate([m.reach_mm for m in meshes]),
-        np.concatenate([m.faces + n for m, n in zip(meshes, counts, strict=True)]).astype(np.int32),
+        np.concatenate([m.edges + n for m, n in zip(meshes, shift, strict=True)])[by_edge],
+        edge_mm[by_edge],
+        np.concatenate([m.faces + n for m, n in zip(meshes, shift, strict=True)])[by_face],
+        face_mm[by_face],
+        max(m.least_mm for m in meshes),
     )
 
 
@@ -77,8 +84,9 @@ def lone_points(points_mm: FloatArray) -> Facets:
     """Points (n, 3) without faces: each grows into a ball."""
     n = len(points_mm)
     points = np.ascontiguousarray(points_mm, float).reshape(n, 3)
+    none, nothing = np.zeros((0, 2), np.int32), np.zeros(0)
     normals = np.tile([0.0, 0.0, 1.0], (n, 1))
-    return Facets(points, normals, np.full(n, np.pi), np.zeros(n), np.zeros((0, 3), np.int32))
+    return Facets(points, normals, np.full(n, np.pi), np.zeros(n), none, nothing, np.zeros((0, 3), np.int32), nothing, 0.0)
 
 
 def plan_grid(mesh: Facets, spec: SkinSpec, on_board: bool, pitch_mm: float | None = None) -> Grid:

@@ -55,9 +55,13 @@ class ValleyParting:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SteppedParting:
-    """Two halves along the silhouette: a raster that both pieces share (turned over for the second)."""
+    """Two halves along the silhouette: a raster in the first half's pull frame that both pieces share.
+
+    over : True for the second half, whose frame is the first one's turned over: P(x, y) = -surface(-x, y).
+    """
 
     surface: Envelope
+    over: bool = False
 
     @property
     def flat(self) -> bool:
@@ -65,5 +69,10 @@ class SteppedParting:
         return False
 
     def at(self, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
-        """Bilinear heights."""
-        return self.surface.at(x_mm, y_mm)
+        """Bilinear heights; beyond the raster those of its edge."""
+        g = self.surface.grid
+        x = -np.asarray(x_mm, float) if self.over else np.asarray(x_mm, float)
+        x = np.clip(x, g.x0_mm, g.x0_mm + g.pitch_mm * (g.columns - 1))
+        y = np.clip(y_mm, g.y0_mm, g.y0_mm + g.pitch_mm * (g.rows - 1))
+        z = self.surface.at(x, y)
+        return -z if self.over else z

@@ -15,11 +15,14 @@ from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.envelope.triangulate import solid_under
 from shellgen.errors import KernelError
 from shellgen.parting.cells import TURN_OVER
+from shellgen.parting.surface import ValleyParting
 from shellgen.pattern.pattern import IntArray, Pattern
+from shellgen.solid.cell_cut import cut_to_cell, lowest_mm
 from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Shape, inverse
 
 UNDER_MM = 2.0  # how far below the parting the untrimmed skins reach
 SAG_MM = 0.01  # chord error of round features
+OVERLAP_MM = 0.002  # by which shares of rubber on a parting that is no plane overlap before they are united
 
 
 def manifold(vertices_mm: FloatArray, faces: IntArray) -> m3.Manifold:
@@ -109,8 +112,8 @@ def base_prism(recipe: PieceRecipe) -> Prism | None:
     """The base flange as a prism along y."""
     if recipe.base is None:
         return None
-    reach = recipe.base.reach
-    outer = ((reach[0][0], -UNDER_MM), (reach[-1][0], -UNDER_MM), *reach[::-1])
+    reach, under_mm = recipe.base.reach, lowest_mm(recipe.parting) - UNDER_MM
+    outer = ((reach[0][0], under_mm), (reach[-1][0], under_mm), *reach[::-1])
     # drawn in the plane y = -1 with axes (z, x): their cross product is +y
     return Prism(
         tuple((z, x) for x, z in outer),
@@ -122,23 +125,47 @@ def base_prism(recipe: PieceRecipe) -> Prism | None:
     )
 
 
+def flange_plates(recipe: PieceRecipe, tolerance_mm: float) -> list[m3.Manifold]:
+    """The flange's plates, straddling the parting: all that lies over the outline up to the flange's outer face."""
+    outlines = (recipe.outline, *recipe.apart)
+    if recipe.flange_top is not None:
+        top = recipe.flange_top
+        low, high = lowest_mm(recipe.parting) - 1.0, float(top.heights_mm.max()) + 1.0
+        lid = manifold(*solid_under(top, from_mm=low - 2.0, tolerance_mm=tolerance_mm))
+        return [extruded(o, low, high) ^ lid for o in outlines]
+    if not isinstance(recipe.parting, ValleyParting):
+        return [extruded(o, -1.0, o.thickness_mm) for o in outlines]
+    lean = float(np.hypot(1.0, recipe.parting.slope))
+    plates = []
+    for o in outlines:  # what lies below either of both outer faces lies below the valley that they form
+        far = max(abs(x) for x, _ in o.outer)
+        block = extruded(o, -1.0, recipe.parting.slope * far + lean * o.thickness_mm + 1.0)
+        for side in (1.0, -1.0):
+            normal = (side * recipe.parting.slope / lean, 0.0, -1.0 / lean)
+            plates.append(block.trim_by_plane(normal, -o.thickness_mm))
+    return plates
+
+
 def piece_solid(recipe: PieceRecipe, tolerance_mm: float, inside: m3.Manifold | None = None) -> m3.Manifold:
     """A shell piece in its pull frame. `inside` : the room of the jacket, if it was made already."""
-    outline = recipe.outline
-    parts = [under(recipe.outside, tolerance_mm), extruded(outline, -1.0, outline.thickness_mm)]
+    low = lowest_mm(recipe.parting)
+    parts = [under(recipe.outside, tolerance_mm, -low), *flange_plates(recipe, tolerance_mm)]
     base = base_prism(recipe)
     if base is not None:
         parts.append(shape_solid(base, cut=False))
     body_features = tuple(f for f in recipe.features if f.body)
     parts += [shape_solid(f.shape, cut=False) for f in body_features if f.add]
-    room = under(recipe.inside, tolerance_mm, 1.0) if inside is None else inside
-    cuts = [room, *(shape_solid(f.shape, cut=True) for f in body_features if not f.add)]
+    room = under(recipe.inside, tolerance_mm, 1.0 - low) if inside is None else inside
+    late = tuple(f for f in recipe.features if not f.body)
+    first_add = next((k for k, f in enumerate(late) if f.add), len(late))
+    early_cuts = (*(f for f in body_features if not f.add), *late[:first_add])
+    cuts = [room, *(shape_solid(f.shape, cut=True) for f in early_cuts)]
     body = m3.Manifold.batch_boolean(parts, m3.OpType.Add)
     body = m3.Manifold.batch_boolean([body, *cuts], m3.OpType.Subtract)
-    body = body.trim_by_plane((0.0, 0.0, 1.0), 0.0)
+    body = cut_to_cell(body, recipe.parting, tolerance_mm)
     if recipe.on_board:
         body = body.trim_by_plane((0.0, 1.0, 0.0), 0.0)
-    body = with_features(body, tuple(f for f in recipe.features if not f.body))
+    body = with_features(body, late[first_add:])
     return largest(body, f"shell piece {recipe.name}")
 
 
@@ -175,10 +202,15 @@ def largest(solid: m3.Manifold, name: str) -> m3.Manifold:
 
 
 def jacket_solid(recipes: tuple[PieceRecipe, ...], pattern: Pattern, tolerance_mm: float) -> m3.Manifold:
-    """The rubber between pattern and jacket's outside of both halves, in the first piece's pull frame."""
+    """The rubber between pattern and jacket's outside of all pieces, in the first piece's pull frame."""
     first = recipes[0]
-    share = [under(r.jacket, tolerance_mm, 1.0).trim_by_plane((0.0, 0.0, 1.0), 0.0) for r in recipes]
-    rubber = m3.Manifold.batch_boolean([share[0], moved(share[1], TURN_OVER)], m3.OpType.Add)
+    shares = []
+    for r in recipes:
+        overlap = 0.0 if r.parting.flat else OVERLAP_MM
+        share = cut_to_cell(under(r.jacket, tolerance_mm, 1.0 - lowest_mm(r.parting)), r.parting, tolerance_mm, overlap)
+        into_first = inverse(first.pull_to_mold) @ r.pull_to_mold
+        shares.append(share if r is first else moved(share, TURN_OVER if len(recipes) == 2 else into_first))
+    rubber = m3.Manifold.batch_boolean(shares, m3.OpType.Add)
     rubber -= moved(pattern_core(pattern), inverse(first.pull_to_mold))
     if first.on_board:
         rubber = rubber.trim_by_plane((0.0, 1.0, 0.0), 0.0)

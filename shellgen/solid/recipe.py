@@ -8,7 +8,7 @@ Coordinates of everything in a recipe are mm in that frame.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -111,7 +111,11 @@ class BaseFlange:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PieceRecipe:
-    """One shell piece."""
+    """One shell piece.
+
+    flange_top : the flange's outer face, a raster in this piece's frame, where the parting is stepped; elsewhere the
+    flange's thickness square to the parting says it. apart : further outlines of a flange that is not of one part.
+    """
 
     name: str
     pull_to_mold: FloatArray
@@ -123,10 +127,12 @@ class PieceRecipe:
     on_board: bool
     base: BaseFlange | None
     features: tuple[Feature, ...]
+    flange_top: Envelope | None = None
+    apart: tuple[Outline, ...] = ()
 
     def genus(self) -> int:
         """Through holes by design: those bored, and the openings of the flange outline."""
-        return sum(f.through for f in self.features) + len(self.outline.holes)
+        return sum(f.through for f in self.features) + sum(len(o.holes) for o in (self.outline, *self.apart))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,6 +148,28 @@ class PlateRecipe:
     def genus(self) -> int:
         """Through holes by design."""
         return sum(f.through for f in self.features) + len(self.outline.holes)
+
+
+def moved_shape(shape: Shape, matrix: FloatArray) -> Shape:
+    """A shape under a rigid 4x4 motion."""
+    if isinstance(shape, Prism):
+        return replace(
+            shape,
+            origin=_moved_point(shape.origin, matrix),
+            x_axis=_turned(shape.x_axis, matrix),
+            y_axis=_turned(shape.y_axis, matrix),
+        )
+    return replace(shape, base=_moved_point(shape.base, matrix), axis=_turned(shape.axis, matrix))
+
+
+def _moved_point(point: Point, matrix: FloatArray) -> Point:
+    x, y, z = transform(np.array([point]), matrix)[0].tolist()
+    return (x, y, z)
+
+
+def _turned(axis: Point, matrix: FloatArray) -> Point:
+    x, y, z = (matrix[:3, :3] @ np.asarray(axis)).tolist()
+    return (x, y, z)
 
 
 def inverse(matrix: FloatArray) -> FloatArray:

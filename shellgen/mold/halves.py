@@ -1,0 +1,122 @@
+"""Two halves, by a plane or along the silhouette: skins, flange, closing, in the order in which each needs the last."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import shapely
+
+from shellgen.envelope.facets import Facets
+from shellgen.envelope.raster import Envelope
+from shellgen.job.model import Settings
+from shellgen.mold.closing import Closing, Ground, closing
+from shellgen.mold.drape import Draped, drape
+from shellgen.mold.flange import FlangePlan, flange_plan, section_at_parting, turned_over
+from shellgen.mold.places import Places, bolt_offset_mm, find_places
+from shellgen.mold.step import (
+    LEAST_GAIN,
+    Silhouette,
+    filled_mm3,
+    flange_tops,
+    ground,
+    silhouette,
+    slope_at,
+    stepped_cells,
+)
+from shellgen.parting.cells import Cell
+from shellgen.solid.cell_cut import lowest_mm
+from shellgen.standards.fasteners import bolt as bolt_data
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Halves:
+    """Both halves with all that they share. tops : outer faces of their flanges where the parting is stepped."""
+
+    draped: tuple[Draped, Draped]
+    plan: FlangePlan
+    places: Places
+    shut: Closing
+    tops: tuple[Envelope | None, Envelope | None]
+    notes: tuple[str, ...]
+
+
+def lay_halves(settings: Settings, bare: Facets, cells: tuple[Cell, Cell], on_board: bool) -> Halves:
+    """Drape two cells and lay their flange. bare : the pattern with its lip, in the mold frame."""
+    if settings.parting.follow == "plane":
+        return _flat(settings, _draped(settings, bare, cells, on_board), on_board, ())
+    seen = silhouette(bare, cells, settings, on_board)
+    rough = stepped_cells(cells, seen.surface())
+    if not seen.surface().heights_mm.any():
+        notes = ("The silhouette lies in the parting plane: the mating face stays flat.",)
+        return _flat(settings, _draped(settings, bare, cells, on_board), on_board, notes)
+    draped = _draped(settings, bare, rough, on_board)
+    return _stepped(settings, seen, draped, cells, on_board)
+
+
+def _draped(settings: Settings, bare: Facets, cells: Sequence[Cell], on_board: bool) -> tuple[Draped, Draped]:
+    with ThreadPoolExecutor(2) as pool:
+        first, second = pool.map(
+            lambda c: drape(c, bare, settings, on_board, not on_board and c.name == "A", lowest_mm(c.parting)), cells
+        )
+    return first, second
+
+
+def _flat(settings: Settings, draped: tuple[Draped, Draped], on_board: bool, notes: tuple[str, ...]) -> Halves:
+    plan = _plan(settings, draped, on_board)
+    places = find_places(plan, settings)
+    shut = _shut(settings, draped, places, None)
+    return Halves(draped, plan, places, shut, (None, None), notes)
+
+
+def _stepped(
+    settings: Settings, seen: Silhouette, draped: tuple[Draped, Draped], cells: tuple[Cell, Cell], on_board: bool
+) -> Halves:
+    """Places by the surface without seats, then the surface with them; the plane again where that is not dearer."""
+    bare = seen.surface()
+    plan = _plan(settings, draped, on_board)
+    places = find_places(plan, settings, steep=lambda points: slope_at(bare, points))
+    seats = places.seats(bolt_data(str(settings.bolts.size)))
+    surface = seen.surface(seats)
+    fill = filled_mm3(draped, surface, seen.grid, on_board)
+    plane = filled_mm3(draped, None, seen.grid, on_board)
+    if fill > plane - LEAST_GAIN * plane:
+        flat = tuple(replace(d, cell=c) for d, c in zip(draped, cells, strict=True))
+        note = (
+            f"Following the silhouette would change the rubber by {(fill - plane) / 1e3:+.1f} cm3, terraces included: "
+            "the mating face stays flat."
+        )
+        return _flat(settings, (flat[0], flat[1]), on_board, (note,))
+    seen.require_slope(surface, seats)
+    final = stepped_cells(cells, surface)
+    draped = (replace(draped[0], cell=final[0]), replace(draped[1], cell=final[1]))
+    thickness = float(settings.flange.thickness_mm or 0.0)
+    tops = flange_tops(surface, thickness, seats[: len(places.spots)])
+    shut = _shut(settings, draped, places, ground(surface, tops, thickness))
+    note = f"The mating face follows the silhouette: {(plane - fill) / 1e3:.1f} cm3 less rubber than with the plane."
+    return Halves(draped, plan, places, shut, tops, (note,))
+
+
+def _plan(settings: Settings, draped: tuple[Draped, Draped], on_board: bool) -> FlangePlan:
+    """Outline and bolt line about the section of both halves at their parting."""
+    data = bolt_data(str(settings.bolts.size))
+    section = shapely.union_all(
+        [
+            section_at_parting(draped[0].skins.outside, draped[0].cell.parting),
+            turned_over(section_at_parting(draped[1].skins.outside, draped[1].cell.parting)),
+        ]
+    )
+    flange_mm = float(settings.flange.thickness_mm or 0.0)
+    return flange_plan(
+        section,
+        width_mm=float(settings.flange.width_mm or 0.0),
+        bolt_mm=bolt_offset_mm(data),
+        rounding_mm=max(0.75 * data.washer_od_mm, 6.0),
+        board_gap_mm=flange_mm + data.washer_od_mm / 2 + 2.0 if on_board else None,
+    )
+
+
+def _shut(settings: Settings, draped: tuple[Draped, Draped], places: Places, on: Ground | None) -> Closing:
+    names = (draped[0].cell.name, draped[1].cell.name)
+    return closing(places, settings, names, draped[0].cell.pull_to_mold, on)

@@ -1,0 +1,180 @@
+"""The stepped parting of two halves as a raster: laid along the silhouette, terraced, and weighed against its plane."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.ndimage import gaussian_filter
+
+from shellgen.envelope.facets import Facets
+from shellgen.envelope.raster import Envelope, FloatArray, Grid
+from shellgen.envelope.splat import splat
+from shellgen.errors import DesignError
+from shellgen.job.model import Settings
+from shellgen.mold.closing import Ground
+from shellgen.mold.drape import Draped, spec_of
+from shellgen.mold.feet import BAR_MM
+from shellgen.mold.places import Seat
+from shellgen.mold.skins import plan_grid
+from shellgen.parting.cells import Cell
+from shellgen.parting.columns import EMPTY
+from shellgen.parting.stepped import SLOPE_LIMIT_DEG, steepest_deg, stepped_surface
+from shellgen.parting.surface import SteppedParting
+from shellgen.solid.recipe import inverse
+
+SMOOTH_MM = 1.0  # of the flange's outer face; common practice, no source
+PROUD_MM = 0.1  # by which the flange stands over a seat before it is spot-faced
+LEAST_GAIN = 1e-3  # of the filled volume: less than that is the raster's noise, and the plane is kept
+GENTLER_DEG = (55.0, 50.0, 45.0, 40.0, 35.0, 30.0, 25.0, 20.0, 15.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Silhouette:
+    """The rubber's body seen along the pull: its lowest and highest point per node, in the first half's frame.
+
+    rows_below : rows of the raster under the board, which repeat the first one above it.
+    """
+
+    grid: Grid
+    lower_mm: FloatArray
+    upper_mm: FloatArray
+    rows_below: int
+    slope_deg: float
+
+    def surface(self, seats: Sequence[Seat] = ()) -> Envelope:
+        """The stepped surface with flat terraces at the seats."""
+        return self._at_slope(self.slope_deg, seats)
+
+    def _at_slope(self, slope_deg: float, seats: Sequence[Seat]) -> Envelope:
+        g, n = self.grid, self.rows_below
+        above = replace(g, y0_mm=g.y0_mm + n * g.pitch_mm, rows=g.rows - n)
+        slope = float(np.tan(np.radians(slope_deg)))
+        heights = stepped_surface(
+            self.lower_mm[n:], self.upper_mm[n:], above, level_mm=0.0, slope=slope, smooth_mm=2.0, seats=seats
+        )
+        heights = np.concatenate([np.repeat(heights[:1], n, axis=0), heights])
+        heights[np.abs(heights) < 1e-6] = 0.0
+        return Envelope(g, heights, 0.0, 0.0, 0.0, float(heights.min()))
+
+    def require_slope(self, surface: Envelope, seats: Sequence[Seat]) -> None:
+        """Refuse a surface that its terraces make steeper than bolts can stand beside.
+
+        Raises DesignError with the nearest slope limit at which the same terraces work.
+        """
+        steepest = steepest_deg(surface.heights_mm, surface.grid)
+        if steepest <= SLOPE_LIMIT_DEG:
+            return
+        for gentler in GENTLER_DEG:
+            if gentler >= self.slope_deg:
+                continue
+            found = self._at_slope(gentler, seats)
+            if steepest_deg(found.heights_mm, found.grid) <= SLOPE_LIMIT_DEG:
+                advice = f"The nearest that works is {gentler:g}."
+                break
+        else:
+            advice = 'No gentler one works here: give bolts.pitch_mm a larger value, or parting.follow = "plane".'
+        raise DesignError(
+            f"parting.slope_deg = {self.slope_deg:g}: with flat seats for the bolts the stepped parting gets "
+            f"{steepest:.0f} degrees steep, over {SLOPE_LIMIT_DEG:g}. {advice}"
+        )
+
+
+def silhouette(bare: Facets, cells: Sequence[Cell], settings: Settings, on_board: bool) -> Silhouette:
+    """Look through the rubber's body of two halves, on a raster wide enough for the flange."""
+    views = []
+    for cell in cells:
+        mesh = bare.moved(inverse(cell.pull_to_mold))
+        low = min(float(mesh.points[:, 2].min()), 0.0) - settings.jacket.thickness_mm
+        spec = spec_of(settings, cell.name, low)
+        views.append((mesh, spec, plan_grid(mesh, spec, on_board)))
+    first, second = views[0][2], views[1][2]
+    h = first.pitch_mm
+    flange = max(float(settings.flange.width_mm or 0.0), float(settings.mount.flange_mm or 0.0), 40.0)
+    pad = int(np.ceil((flange + BAR_MM + 10.0) / h))
+    left = min(first.x0_mm, -(second.x0_mm + (second.columns - 1) * h)) - pad * h
+    right = max(first.x0_mm + (first.columns - 1) * h, -second.x0_mm) + pad * h
+    low_y = min(first.y0_mm, second.y0_mm) - (0 if on_board else pad) * h
+    high_y = max(g.y0_mm + (g.rows - 1) * h for g in (first, second)) + pad * h
+    grid = Grid(left, low_y, h, round((high_y - low_y) / h) + 1, round((right - left) / h) + 1)
+    below = int(np.ceil(-low_y / h)) if on_board else 0
+    turned = replace(grid, x0_mm=-right)
+    seen = []
+    for (mesh, spec, _), own in zip(views, (grid, turned), strict=True):
+        heights = splat(mesh, own, spec.jacket_mm, spec.draft_deg, -EMPTY)
+        seen.append(np.where(heights > -0.5 * EMPTY, heights, -EMPTY))
+    return Silhouette(grid, -seen[1][:, ::-1], seen[0], below, settings.parting.slope_deg)
+
+
+def stepped_cells(cells: Sequence[Cell], surface: Envelope) -> tuple[Cell, Cell]:
+    """Two halves that share one stepped surface."""
+    first, second = cells
+    return (
+        replace(first, parting=SteppedParting(surface)),
+        replace(second, parting=SteppedParting(surface, over=True)),
+    )
+
+
+def filled_mm3(draped: Sequence[Draped], surface: Envelope | None, grid: Grid, on_board: bool) -> float:
+    """Rubber and pattern of both halves up to a stepped surface (or to the plane, None), from the jackets' heights."""
+    x, y = np.meshgrid(grid.x_mm, grid.y_mm)
+    level = np.zeros(x.shape) if surface is None else surface.heights_mm
+    tall = np.maximum(draped[0].skins.jacket.at(x, y) - level, 0.0)
+    tall += np.maximum(draped[1].skins.jacket.at(-x, y) + level, 0.0)
+    share = np.ones(grid.rows) if not on_board else np.clip(grid.y_mm / grid.pitch_mm + 0.5, 0.0, 1.0)
+    return float((tall * share[:, None]).sum()) * grid.pitch_mm**2
+
+
+def flange_tops(surface: Envelope, thickness_mm: float, seats: Sequence[Seat]) -> tuple[Envelope, Envelope]:
+    """Outer faces of both halves' flanges, each in its own frame: the thickness is square to the stepped surface.
+
+    Over the seats (x, y, radius) each stands a little proud where it is not flat already, to be spot-faced.
+    """
+    g, z = surface.grid, surface.heights_mm
+    gy, gx = np.gradient(z, g.pitch_mm)
+    rise = gaussian_filter(
+        thickness_mm * np.sqrt(1.0 + gx**2 + gy**2), SMOOTH_MM / g.pitch_mm, mode="nearest", truncate=3.0
+    )
+    x, y = np.meshgrid(g.x_mm, g.y_mm)
+    tops = [z + rise, -z + rise]
+    for cx, cy, radius in seats:
+        disc = np.hypot(x - cx, y - cy) <= radius + g.pitch_mm
+        level = float(surface.at(np.array(cx), np.array(cy)))
+        for top, seat in zip(tops, (level + thickness_mm, -level + thickness_mm), strict=True):
+            if np.abs(top[disc] - seat).max() > 0.5 * PROUD_MM:
+                top[disc] = np.maximum(top[disc], seat + PROUD_MM)
+    second = Grid(-(g.x0_mm + g.pitch_mm * (g.columns - 1)), g.y0_mm, g.pitch_mm, g.rows, g.columns)
+    over = np.ascontiguousarray(tops[1][:, ::-1])
+    return (
+        Envelope(g, tops[0], 0.0, 0.0, 0.0, float(tops[0].min())),
+        Envelope(second, over, 0.0, 0.0, 0.0, float(over.min())),
+    )
+
+
+def slope_at(surface: Envelope, points: FloatArray) -> FloatArray:
+    """Steepest rise over run of a surface within 6 mm of points (k, 2)."""
+    turn = np.arange(8) * np.pi / 4
+    around = points[:, None] + 6.0 * np.column_stack([np.cos(turn), np.sin(turn)])
+    middle = surface.at(points[:, 0], points[:, 1])
+    gap = np.abs(surface.at(around[..., 0], around[..., 1]) - middle[:, None])
+    return np.asarray(gap.max(axis=1) / 6.0)
+
+
+def ground(surface: Envelope, tops: tuple[Envelope, Envelope], thickness_mm: float) -> Ground:
+    """A stepped surface as the ground on which bolts, keys and slots stand."""
+
+    def level(x: float, y: float) -> float:
+        return float(surface.at(np.array(x), np.array(y)))
+
+    def crest(x: float, y: float, radius: float) -> tuple[float, float]:
+        z = level(x, y)
+        found = []
+        for sign, top in zip((1.0, -1.0), tops, strict=True):
+            g = top.grid
+            near = np.hypot(g.x_mm[None, :] - sign * x, g.y_mm[:, None] - y) <= radius + g.pitch_mm
+            over = float(top.heights_mm[near].max()) - (sign * z + thickness_mm)
+            found.append(over if over > 1e-3 else 0.0)
+        return found[0], found[1]
+
+    return Ground(level, crest)

@@ -1,0 +1,68 @@
+"""Cuts a solid to its piece's cell: what lies above the parting, for every kind of parting.
+
+Planes cut exactly. A stepped parting is triangulated once: one half loses all that lies below it, the other keeps just
+that, turned over, so that both mating faces are made of the same triangles.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import manifold3d as m3
+import numpy as np
+
+from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.envelope.triangulate import solid_under
+from shellgen.errors import KernelError
+from shellgen.parting.cells import TURN_OVER
+from shellgen.parting.surface import Parting, PlaneParting, SteppedParting, ValleyParting
+from shellgen.pattern.pattern import IntArray
+
+DEEP_MM = 1e4  # how far down the solid under a parting reaches: below every piece
+
+
+def lowest_mm(parting: Parting) -> float:
+    """The lowest height of a parting, at most 0."""
+    if isinstance(parting, SteppedParting):
+        heights = parting.surface.heights_mm
+        return min(float(-heights.max() if parting.over else heights.min()), 0.0)
+    return 0.0
+
+
+def highest_mm(parting: Parting) -> float:
+    """The greatest height of a stepped parting, at least 0; 0 for planes, which only lean outwards."""
+    if isinstance(parting, SteppedParting):
+        heights = parting.surface.heights_mm
+        return max(float(-heights.min() if parting.over else heights.max()), 0.0)
+    return 0.0
+
+
+def cut_to_cell(solid: m3.Manifold, parting: Parting, tolerance_mm: float, overlap_mm: float = 0.0) -> m3.Manifold:
+    """What of a solid lies above the parting, in the piece's pull frame.
+
+    overlap_mm : how much deeper the cut is made, for shares that are united again. Raises KernelError for a kind of
+    parting that this kernel does not know.
+    """
+    if isinstance(parting, PlaneParting):
+        return solid.trim_by_plane((0.0, 0.0, 1.0), -overlap_mm)
+    if isinstance(parting, ValleyParting):
+        lean = float(np.hypot(1.0, parting.slope))
+        for side in (1.0, -1.0):
+            solid = solid.trim_by_plane((-side * parting.slope / lean, 0.0, 1.0 / lean), -overlap_mm)
+        return solid
+    if isinstance(parting, SteppedParting):
+        vertices, faces = _under(parting.surface, tolerance_mm)
+        if parting.over:
+            return solid ^ _solid(vertices * np.diag(TURN_OVER)[:3] - (0.0, 0.0, overlap_mm), faces)
+        return solid - _solid(vertices - (0.0, 0.0, overlap_mm), faces)
+    raise KernelError(f"no cut is known for a parting of kind {type(parting).__name__}")
+
+
+@lru_cache(maxsize=2)
+def _under(surface: Envelope, tolerance_mm: float) -> tuple[FloatArray, IntArray]:
+    """The one triangulation of a stepped parting, as a solid that reaches far down; the same object, the same mesh."""
+    return solid_under(surface, from_mm=float(surface.heights_mm.min()) - DEEP_MM, tolerance_mm=tolerance_mm)
+
+
+def _solid(vertices_mm: FloatArray, faces: IntArray) -> m3.Manifold:
+    return m3.Manifold(m3.Mesh64(np.array(vertices_mm, float, order="C"), np.array(faces, np.uint64, order="C")))
