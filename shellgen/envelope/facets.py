@@ -8,7 +8,7 @@ because every sphere about a point of the mesh lies inside mesh + ball. Orientat
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numba import njit
@@ -16,7 +16,12 @@ from numba import njit
 from shellgen.envelope.raster import FloatArray
 from shellgen.pattern.pattern import IntArray
 
-WHOLE = np.pi  # a window that leaves nothing out
+CHORD_MM = 0.05  # how far spheres at both ends may leave an undrawn edge uncovered
+
+
+def short_mm(radius_mm: float) -> float:
+    """Edges up to this length need not be drawn: spheres of that radius at their ends cover them to CHORD_MM."""
+    return float(np.sqrt(8.0 * radius_mm * CHORD_MM))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -24,24 +29,33 @@ class Facets:
     """A mesh with its windows.
 
     points : (n, 3) mm; normals : (n, 3) unit, sign arbitrary; window : (n,) half angle [rad], pi where unknown;
-    reach_mm : (n,) longest edge at the vertex; faces : (m, 3).
+    reach_mm : (n,) longest edge at the vertex. edges : (k, 2) those that balls of `least_mm` and more leave open, each
+    once, the longest first, with edge_mm : (k,) their lengths. faces : (m, 3) those that have such an edge, with
+    face_mm : (m,) their longest, the longest first.
     """
 
     points: FloatArray
     normals: FloatArray
     window: FloatArray
     reach_mm: FloatArray
+    edges: IntArray
+    edge_mm: FloatArray
     faces: IntArray
+    face_mm: FloatArray
+    least_mm: float
 
     def moved(self, matrix: FloatArray) -> Facets:
         """The same mesh under a rigid 4x4 motion."""
         turn = matrix[:3, :3]
-        return Facets(
-            np.ascontiguousarray(self.points @ turn.T + matrix[:3, 3]),
-            np.ascontiguousarray(self.normals @ turn.T),
-            self.window,
-            self.reach_mm,
-            self.faces,
+        points = np.ascontiguousarray(self.points @ turn.T + matrix[:3, 3])
+        return replace(self, points=points, normals=np.ascontiguousarray(self.normals @ turn.T))
+
+    def left_open(self, radius_mm: float) -> tuple[IntArray, IntArray]:
+        """Edges (k, 2) that balls of a radius [mm] at the vertices do not cover, and faces (m, 3) that have one."""
+        than_mm = short_mm(max(radius_mm, self.least_mm))
+        return (
+            self.edges[: int(np.searchsorted(-self.edge_mm, -than_mm))],
+            self.faces[: int(np.searchsorted(-self.face_mm, -than_mm))],
         )
 
 
@@ -108,8 +122,11 @@ def _windows(points, faces, normals, window, reach):  # type: ignore[no-untyped-
             window[i] = np.pi
 
 
-def facets(vertices_mm: FloatArray, faces: IntArray) -> Facets:
-    """Windows of every vertex of a mesh (n, 3) [mm], (m, 3). Vertices without a face are left out."""
+def facets(vertices_mm: FloatArray, faces: IntArray, least_mm: float = 1.0) -> Facets:
+    """Windows of every vertex of a mesh (n, 3) [mm], (m, 3). Vertices without a face are left out.
+
+    least_mm : the smallest radius that the mesh will be grown by; shorter edges are not kept for smaller ones.
+    """
     points = np.ascontiguousarray(vertices_mm, np.float64)
     faces = np.ascontiguousarray(faces, np.int32)
     used = np.zeros(len(points), bool)
@@ -119,17 +136,20 @@ def facets(vertices_mm: FloatArray, faces: IntArray) -> Facets:
         points, faces = points[used], renumber[faces]
     normals, window, reach = np.zeros_like(points), np.zeros(len(points)), np.zeros(len(points))
     _windows(points, faces, normals, window, reach)
-    return Facets(points, normals, window, reach, faces)
+    short = short_mm(least_mm)
+    edges, edge_mm, long_faces, face_mm = _long(points, faces[(reach[faces] > short).any(axis=1)], short)
+    return Facets(points, normals, window, reach, edges, edge_mm, long_faces, face_mm, least_mm)
 
 
-def long_edges(mesh: Facets, longer_than_mm: float) -> tuple[IntArray, IntArray]:
-    """Edges longer than a length (k, 2), each once, and the faces that have one of them (l, 3)."""
-    touched = mesh.faces[(mesh.reach_mm[mesh.faces] > longer_than_mm).any(axis=1)]
-    p = mesh.points
-    ends = touched[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
-    length = np.linalg.norm(p[ends[:, 0]] - p[ends[:, 1]], axis=1)
-    long = length > longer_than_mm
-    pairs = np.sort(ends[long], axis=1).astype(np.int64)
-    keys = np.unique(pairs[:, 0] * len(p) + pairs[:, 1])
-    edges = np.column_stack([keys // len(p), keys % len(p)]).astype(np.int32)
-    return edges, np.ascontiguousarray(touched[long.reshape(-1, 3).any(axis=1)])
+def _long(points: FloatArray, faces: IntArray, short: float) -> tuple[IntArray, FloatArray, IntArray, FloatArray]:
+    """Edges longer than a length and the faces that have one, the longest first."""
+    ends = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    length = np.linalg.norm(points[ends[:, 0]] - points[ends[:, 1]], axis=1)
+    longest = length.reshape(-1, 3).max(axis=1) if len(faces) else np.zeros(0)
+    pairs = np.sort(ends[length > short], axis=1).astype(np.int64)
+    keys = np.unique(pairs[:, 0] * len(points) + pairs[:, 1])
+    edges = np.column_stack([keys // len(points), keys % len(points)]).astype(np.int32)
+    edge_mm = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
+    order, faces_first = np.argsort(-edge_mm, kind="stable"), np.argsort(-longest, kind="stable")
+    faces_first = faces_first[longest[faces_first] > short]
+    return edges[order], edge_mm[order], np.ascontiguousarray(faces[faces_first]), longest[faces_first]

@@ -9,11 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from shellgen.envelope.facets import Facets, long_edges
+from shellgen.envelope.facets import Facets, short_mm
 from shellgen.envelope.raster import FloatArray, Grid
-
-CHORD_MM = 0.03  # how far spheres at both ends may leave an undrawn edge uncovered
-
 
 @njit(cache=True, nogil=True)
 def _patch(z, x0, y0, h, px, py, pz, cx, cy, radius, r, cosine, top, cot, skirt):  # type: ignore[no-untyped-def]
@@ -222,9 +219,9 @@ def splat(mesh: Facets, grid: Grid, radius_mm: float, draft_deg: float, floor_mm
     """
     z = np.full((grid.rows, grid.columns), floor_mm)
     draft = np.radians(draft_deg)
-    short = float(np.sqrt(8.0 * radius_mm * CHORD_MM))
+    short = short_mm(max(radius_mm, mesh.least_mm))
     where = (z, grid.x0_mm, grid.y0_mm, grid.pitch_mm)
-    edges, faces = long_edges(mesh, short)
+    edges, faces = mesh.left_open(radius_mm)
     _planes(*where, mesh.points, faces, radius_mm, draft)
     _spheres(*where, mesh.points, mesh.normals, mesh.window, mesh.reach_mm, short, radius_mm, draft)
     _cylinders(*where, mesh.points, mesh.normals, mesh.window, edges, radius_mm, draft)

@@ -13,6 +13,7 @@ from shellgen.envelope.facets import facets
 from shellgen.envelope.raster import Envelope
 from shellgen.errors import DesignError
 from shellgen.job.model import PartingSettings, PlaneSettings, Settings
+from shellgen.mold.auto_pitch import with_pitch
 from shellgen.mold.base import Foot, board_hole
 from shellgen.mold.board import base_lid, board_bolts, feet_of
 from shellgen.mold.drape import spec_of
@@ -40,13 +41,15 @@ PIN_HOLE_MM = 6.2  # for a rod of 6 mm
 def design(settings: Settings, pattern: Pattern) -> MoldDesign:
     """The whole mold as recipes. `settings` must have every default filled in."""
     on_board = pattern.mount != "none"
-    bare = facets(pattern.vertices_mm, pattern.faces)
+    least_mm = min(spec_of(settings, name).thickness_mm for name in "AB") + settings.jacket.crevice_mm
+    bare = facets(pattern.vertices_mm, pattern.faces, least_mm)
     if on_board:
         rim = lip_outline(pattern.footprint, settings.mount.lip_mm)
         spec = spec_of(settings, "A")
         bare = joined(bare, lip_facets(rim, 2 * (spec.outside_mm + spec.crevice_mm) + 15.0))
     parting, notes = wanted_parting(settings, pattern)
     cells = halves(parting, pattern.bounds_mm, on_board)
+    settings, remarks = with_pitch(settings, pattern, bare, cells, on_board)
     laid = lay_halves(settings, bare, cells, on_board)
     draped, plan, names = laid.draped, laid.plan, (cells[0].name, cells[1].name)
     flange_mm = float(settings.flange.thickness_mm or 0.0)
@@ -93,7 +96,7 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
         keys=laid.shut.keys,
         jacket_keys=tuple(k for d in draped for k in d.keys),
         assembly=(*names, *(p.name for p in plates)),
-        notes=(*notes, *laid.notes),
+        notes=(*notes, *remarks, *laid.notes),
     )
 
 

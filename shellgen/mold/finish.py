@@ -17,8 +17,8 @@ def finish(design: MoldDesign) -> Mold:
     """All solids of a design. Pieces and jacket are made side by side."""
     tolerance = design.settings.outputs.mesh_tolerance_mm
     with ThreadPoolExecutor(2) as pool:
+        rubber = pool.submit(jacket_solid, design.pieces, design.pattern, tolerance)  # the longest first
         shells = [pool.submit(piece_solid, r, tolerance) for r in design.pieces]
-        rubber = pool.submit(jacket_solid, design.pieces, design.pattern, tolerance)
         parts = [
             _part(r.name, "shell", f.result(), r.pull_to_mold, tuple(r.pull_to_mold[:3, 2]), r.genus())
             for r, f in zip(design.pieces, shells, strict=True)

@@ -1,5 +1,7 @@
 """Envelopes against closed forms (offset and drafted solids) and against an independent distance."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import trimesh
@@ -59,7 +61,7 @@ def test_erosion_takes_the_sphere_back(sphere):
     top = rho < 50.0
     error = ((found - exact) * exact / 60.0)[top]  # square to the surface
     assert error.max() < 0.12
-    assert error.min() > -0.045  # undrawn chords 0.03, the sphere's own facets 0.01
+    assert error.min() > -0.065  # undrawn chords 0.05, the sphere's own facets 0.01
 
 
 def test_v_groove_is_filled_by_the_crevice_ball():
@@ -76,7 +78,7 @@ def test_v_groove_is_filled_by_the_crevice_ball():
     middle = Envelope(grid, found, radius, crevice, 3.0, FLOOR).at(np.zeros(1), np.zeros(1))[0]
     # grown by 5 the sharp groove's bottom stands at 5 sqrt 2; the rolling ball adds 8 (sqrt 2 - 1)
     exact = 5 * np.sqrt(2) + 8 * (np.sqrt(2) - 1)
-    assert 0.0 <= middle - exact + 0.03 < 0.25  # on the thick side, first order in the pitch
+    assert 0.0 <= middle - exact + 0.05 < 0.3  # on the thick side, first order in the pitch
 
 
 def test_windows_leave_nothing_out():
@@ -89,7 +91,7 @@ def test_windows_leave_nothing_out():
     flip = rng.random(len(faces)) < 0.3
     faces = np.where(flip[:, None], faces[:, ::-1], faces)
     some = facets(vertices, faces)
-    whole = type(some)(some.points, some.normals, np.full(len(some.points), np.pi), some.reach_mm, some.faces)
+    whole = replace(some, window=np.full(len(some.points), np.pi))
     grid = grid_about(vertices, 0.8, 40)
     for radius in (5.0, 20.0):
         a = draft(splat(some, grid, radius, 3.0, FLOOR), 0.8, 3.0, FLOOR)
@@ -182,15 +184,16 @@ def test_triangles_close_and_keep_their_tolerance(tolerance):
     assert mesh.volume == pytest.approx(body + 2.0 * beyond, abs=2.0 * tolerance * 61 * 83 * 0.25 + 60)
 
 
-def test_shell_inside_is_never_nearer_than_asked(sphere):
+def test_shell_inside_is_never_nearer_than_asked():
     """VTK's distances from points of the envelope to a lumpy pattern: none under the radius asked."""
     from vtkmodules.vtkCommonDataModel import vtkPolyData, vtkStaticCellLocator
     from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
     from vtkmodules.vtkCommonCore import reference, vtkPoints
     from vtkmodules.vtkCommonDataModel import vtkCellArray
 
-    points = sphere.points * (1 + 0.1 * np.sin(sphere.points[:, :1] / 5))
-    mesh = facets(points, sphere.faces)
+    ball = trimesh.creation.icosphere(subdivisions=5, radius=50.0)
+    points = ball.vertices * (1 + 0.1 * np.sin(ball.vertices[:, :1] / 5))
+    mesh = facets(points, ball.faces)
     pitch, radius = 0.8, 9.0
     grid = grid_about(points, pitch, 30)
     raised = draft(splat(mesh, grid, radius + 5.0, 3.0, FLOOR), pitch, 3.0, FLOOR)
@@ -201,8 +204,8 @@ def test_shell_inside_is_never_nearer_than_asked(sphere):
     height = field.at(x, y)
     up = height > -10
     data, cells, coords = vtkPolyData(), vtkCellArray(), vtkPoints()
-    coords.SetData(numpy_to_vtk(mesh.points, deep=1))
-    faces = np.hstack([np.full((len(mesh.faces), 1), 3), mesh.faces]).astype(np.int64).ravel()
+    coords.SetData(numpy_to_vtk(np.array(points), deep=1))
+    faces = np.hstack([np.full((len(ball.faces), 1), 3), ball.faces]).astype(np.int64).ravel()
     cells.ImportLegacyFormat(numpy_to_vtkIdTypeArray(faces, deep=1))
     data.SetPoints(coords)
     data.SetPolys(cells)
@@ -214,4 +217,4 @@ def test_shell_inside_is_never_nearer_than_asked(sphere):
     for p in np.column_stack([x, y, height])[up]:
         locator.FindClosestPoint(p, near, cell, sub, d2)
         least = min(least, float(d2) ** 0.5)
-    assert least > radius - 0.05  # undrawn chords 0.03, the sphere's own facets
+    assert least > radius - 0.05 - 0.8 * pitch**2 / radius  # undrawn chords, cells

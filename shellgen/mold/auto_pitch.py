@@ -1,0 +1,42 @@
+"""`bolts.pitch_mm = "auto"`: the pitch that the bolted joint's calculation asks for, before the bolts are placed."""
+
+from __future__ import annotations
+
+import math
+
+from shellgen.envelope.facets import Facets
+from shellgen.job.defaults import bolt_pitch_mm
+from shellgen.job.model import Settings
+from shellgen.mold.bolt_row import length
+from shellgen.mold.halves import lay_halves
+from shellgen.parting.cells import Cell
+from shellgen.pattern.pattern import Pattern
+
+
+def with_pitch(
+    settings: Settings, pattern: Pattern, bare: Facets, cells: tuple[Cell, Cell], on_board: bool
+) -> tuple[Settings, tuple[str, ...]]:
+    """Settings with their pitch as a number, and a note where it was calculated.
+
+    The room that the liquid presses on and the length of the seam are taken from a first layout at the usual pitch.
+    Raises DesignError where no pitch holds.
+    """
+    if settings.bolts.pitch_mm != "auto":
+        return settings, ()
+    from shellgen.shop.joint.job import job_pitch_mm, pressed_area_mm2
+
+    usual = bolt_pitch_mm(str(settings.bolts.size), float(pattern.bounds_mm.max() - pattern.bounds_mm.min()))
+    laid = lay_halves(_at(settings, usual), bare, cells, on_board)
+    largest = job_pitch_mm(
+        settings,
+        pattern,
+        pair=(cells[0].name, cells[1].name),
+        area_mm2=pressed_area_mm2([(d.skins.inside, d.cell.parting) for d in laid.draped]),
+        seam_mm=sum(length(line) for line in laid.plan.bolt_line),
+    )
+    pitch = math.floor(2 * largest) / 2
+    return _at(settings, pitch), (f"bolts.pitch_mm = 'auto': the joint allows {pitch:g} mm.",)
+
+
+def _at(settings: Settings, pitch_mm: float) -> Settings:
+    return settings.model_copy(update={"bolts": settings.bolts.model_copy(update={"pitch_mm": float(pitch_mm)})})
