@@ -19,9 +19,9 @@ def stand_on_board(solid: Solid, cut_mm: float, source: str) -> tuple[Solid, Mul
     Raises PatternError if nothing, or less than 20 mm2, stands on the board, with a cutting height that would do.
     """
     box = solid.bounding_box()
-    standing = solid.trim_by_plane((0.0, 0.0, 1.0), 0.0) if box[2] < 0 else solid
-    if standing.is_empty():
+    if box[5] <= 0:
         raise PatternError(f"{source}: mount.cut_mm = {cut_mm:g} is above its top. Cut lower.")
+    standing = tidied(solid.trim_by_plane((0.0, 0.0, 1.0), 0.0))[0] if box[2] < 0 else solid
     notes = []
     print_ = footprint(standing, FOOTPRINT_AT_MM)
     if any(len(figure.interiors) for figure in print_.geoms):

@@ -80,4 +80,3 @@ def _weld_notes(welded: Welded) -> list[str]:
     if welded.copies:
         notes.append(f"{welded.copies} doubled triangles dropped.")
     return notes
-

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from shellgen.errors import PatternError
 from shellgen.pattern.pattern import FloatArray, IntArray
-from shellgen.pattern.topology import OPEN, part_sums, topology
+from shellgen.pattern.topology import OPEN, Topology, part_sums, topology
 from shellgen.pattern.weld import weld
 
 FLAT_SHARE = 0.005  # of the height: how near the lowest point counts as the base
@@ -79,7 +80,7 @@ def measure(vertices: FloatArray, faces: IntArray) -> Measured:
         bodies=top.parts,
         closed_bodies=len(closed),
         open_edges=int((top.twins == OPEN).sum() - top.crowded.sum()),
-        crowded_edges=int(top.crowded.sum()),
+        crowded_edges=_edges(top, top.crowded),
         flipped_share=float(top.turned.mean()),
         collapsed=welded.collapsed,
         copies=welded.copies,
@@ -89,6 +90,13 @@ def measure(vertices: FloatArray, faces: IntArray) -> Measured:
         principal_axes=axes,
         principal_spread=spread,
     )
+
+
+def _edges(top: Topology, half: npt.NDArray[np.bool_]) -> int:
+    """Number of edges that the marked half-edges lie on."""
+    h = np.flatnonzero(half)
+    ends = np.column_stack([top.faces[h // 3, h % 3], top.faces[h // 3, (h % 3 + 1) % 3]])
+    return len(np.unique(np.sort(ends, axis=1), axis=0))
 
 
 def _principal(corners: FloatArray, area: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -123,9 +123,7 @@ def _specks(vertices: FloatArray, top: Topology, whole: float) -> npt.NDArray[np
     return specks if areas[specks].sum() < _SPECKS_MOST * whole else np.zeros(top.parts, bool)
 
 
-def _torn(
-    vertices: FloatArray, top: Topology, near: float, specks: npt.NDArray[np.bool_]
-) -> npt.NDArray[np.bool_]:
+def _torn(vertices: FloatArray, top: Topology, near: float, specks: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     """Parts whose open edges run along another part's open edges: pieces of one surface, not bodies with holes."""
     torn = np.zeros(top.parts, bool)
     bare = np.flatnonzero((top.twins < 0) & ~top.crowded & ~np.repeat(specks[top.part], 3))
@@ -182,4 +180,3 @@ def _areas(vertices: FloatArray, faces: IntArray) -> FloatArray:
 
 def _stacked(parts: list[IntArray]) -> IntArray:
     return np.vstack(parts).astype(np.int32) if parts else np.empty((0, 3), np.int32)
-

@@ -11,6 +11,7 @@ from shellgen.pattern.bodies import Solid, solid_from, triangles_of
 from shellgen.pattern.deviation import distances_mm, samples
 from shellgen.pattern.flood import RADII, Mask, outside, without_islands
 from shellgen.pattern.hull_mesh import boundary, normals, smoothed, split_edges
+from shellgen.pattern.orient import snapped
 from shellgen.pattern.pattern import FloatArray, IntArray
 from shellgen.pattern.topology import split_fans, topology
 from shellgen.pattern.voxels import Cells, sorted_into_cells
@@ -78,7 +79,7 @@ def outer_skin(vertices: FloatArray, faces: IntArray, *, board: bool) -> OuterSk
     points, hull = split_fans(points, top.faces, top.twins)
     points = origin + (points - [1, 1, 1 + below]) * cell
     drawn, hull = _drawn(points, hull, cells, padded, origin - np.array([1, 1, 1 + below]) * cell, board)
-    solid = solid_from(drawn, hull)
+    solid = solid_from(snapped(drawn), hull)
     if solid is None:
         return None
     solid = solid.simplify(_SIMPLER_MM)
@@ -127,7 +128,12 @@ def _drawn(
 
 
 def _targets(
-    points: FloatArray, hull: IntArray, cells: Cells, solid: Mask, corner: FloatArray, board: bool,
+    points: FloatArray,
+    hull: IntArray,
+    cells: Cells,
+    solid: Mask,
+    corner: FloatArray,
+    board: bool,
     which: npt.NDArray[np.intp] | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """Where skin points belong, on the surface or half a sheet off it: (targets, distance off, infinite on bridges)."""
@@ -160,9 +166,7 @@ def _open_behind(found: FloatArray, normal: FloatArray, solid: Mask, corner: Flo
     return thin
 
 
-def _error(
-    vertices: FloatArray, faces: IntArray, skin: FloatArray, hull: IntArray, out: Mask, cells: Cells
-) -> float:
+def _error(vertices: FloatArray, faces: IntArray, skin: FloatArray, hull: IntArray, out: Mask, cells: Cells) -> float:
     """99th percentile of the distance from points on the outside of the triangles to the skin."""
     points = samples(vertices, faces)
     at = np.floor((points - cells.origin_mm) / cells.cell_mm).astype(int)

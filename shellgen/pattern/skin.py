@@ -81,6 +81,7 @@ def _mended(
     method: Method = "holes capped"
     result = mended(*compact(vertices, faces[rest]), board=board)
     size = float(np.ptp(vertices, axis=0).max())
+    said: tuple[str, ...] = ()
     extra, error = [], CRACK * size if result.welded else 0.0
     if len(result.faces):
         capped = bodies_united(outward(bodies_in(*compact(result.vertices, result.faces))))
@@ -89,7 +90,7 @@ def _mended(
         else:
             solids.append(capped)
             extra.append(result.capped)
-            notes += _cap_notes(result)
+            said = _cap_notes(result)
     covered = [(result.vertices, np.vstack(extra))] if extra else []
     if len(result.left):
         method = "outer skin"
@@ -97,11 +98,11 @@ def _mended(
         loose = compact(vertices, faces) if everything else compact(result.vertices, result.left)
         found = outer_skin(*(clipped(*loose) if board else loose), board=board)
         if found is not None:
-            solids.append(found.solid)
+            solids, said = ([found.solid], ()) if everything else ([*solids, found.solid], said)
             covered.append((found.vertices, found.bridged))
             error = max(error, found.error_mm)
             notes += (found.says(),)
-    done = _finished(*_joined(vertices, faces, covered), solids, method, error, notes, source)
+    done = _finished(*_joined(vertices, faces, covered), solids, method, error, notes + said, source)
     if method == "outer skin" or not len(result.cut):
         return done
     gap = distances_mm(samples(vertices, faces), *triangles_of(done.as_solid()), 0.01 * size)

@@ -75,7 +75,7 @@ class Stem:
         shared = solid.volume() + stem.volume() - both.volume()
         if shared < 1e-3 * stem.volume():
             place = f"({self.x_mm:.1f}, {self.y_mm:.1f})"
-            raise PatternError(f"{source}: the stem at {place} does not hold the pattern. Move it with mount.stem_at_mm.")
+            raise PatternError(f"{source}: the stem at {place} does not hold the pattern. Change mount.stem_at_mm.")
         return both
 
 
@@ -212,9 +212,7 @@ class Underside:
         _lowest_heights(vertices, faces, x0, y0, pitch, heights)
         return cls(x0, y0, pitch, heights)
 
-    def entry(
-        self, radius: float, place: tuple[float, float] | None, limit: float
-    ) -> tuple[float, float, float]:
+    def entry(self, radius: float, place: tuple[float, float] | None, limit: float) -> tuple[float, float, float]:
         """(x, y, height at which a rising disc is wholly inside): at the given place, or low and near the middle.
 
         Entering at `limit` weighs as much as standing half the longer side off the middle; infinite if there is no

@@ -129,8 +129,8 @@ def test_a_pipe_open_at_both_ends_gets_ring_caps():
     open_end = together((outer.vertices, outer.faces[walls[0]]), (inner.vertices, inner.faces[walls[1]][:, ::-1]))
     # One part: join the walls by a ring at the bottom, and leave the top open as two loops in one plane.
     rim = [np.flatnonzero((m.vertices[:, 2] < 0) & (np.hypot(*m.vertices.T[:2]) > 1)) for m in (outer, inner)]
-    order = [r[np.argsort(np.arctan2(m.vertices[r, 1], m.vertices[r, 0]))] for r, m in zip(rim, (outer, inner), strict=True)]
-    a, b = order[0], order[1] + len(outer.vertices)
+    angle = [np.arctan2(m.vertices[r, 1], m.vertices[r, 0]) for r, m in zip(rim, (outer, inner), strict=True)]
+    a, b = rim[0][np.argsort(angle[0])], rim[1][np.argsort(angle[1])] + len(outer.vertices)
     ring = np.vstack([np.column_stack([a, b, np.roll(a, -1)]), np.column_stack([np.roll(a, -1), b, np.roll(b, -1)])])
     closed = skin((open_end[0], np.vstack([open_end[1], ring])))
     assert closed.method == "holes capped"
@@ -165,7 +165,8 @@ def test_a_fin_on_a_body_is_left_out_of_its_skin_but_still_covered():
     closed = skin((np.vstack([vertices, tip]), np.vstack([faces, fin])))
     assert closed.method == "holes capped"
     assert solid_volume(closed) == pytest.approx(volume((vertices, faces)), rel=1e-3)
-    assert np.linalg.norm(closed.vertices[closed.faces].reshape(-1, 3), axis=1).max() == pytest.approx(np.linalg.norm(tip))
+    reach = np.linalg.norm(closed.vertices[closed.faces].reshape(-1, 3), axis=1).max()
+    assert reach == pytest.approx(np.linalg.norm(tip))
 
 
 def test_a_sheet_gets_a_thickness_it_states():
