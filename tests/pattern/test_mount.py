@@ -84,7 +84,7 @@ def test_a_base_that_is_level_only_to_rounding_stands_flat(tmp_path):
     tilted = vertices @ trimesh.transformations.rotation_matrix(np.radians(33.3), [1, 0, 0])[:3, :3].T
     pattern = taken(written(tmp_path, (tilted, faces)), "board", rotate_deg=(-33.3, 0, 0))
     assert pattern.footprint.area == pytest.approx(80 * 60, rel=1e-4)
-    assert np.count_nonzero(pattern.vertices_mm[:, 2] == 0) == 4
+    assert np.count_nonzero(pattern.vertices_mm[:, 2] < 1e-5) == 4  # the file itself holds float32
 
 
 def test_the_hollow_of_a_cup_turned_down_gets_no_rubber(tmp_path):
