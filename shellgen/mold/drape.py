@@ -56,9 +56,7 @@ def in_cell(jacket: Envelope, parting: Parting, level_mm: float) -> tuple[Envelo
     return jacket.with_heights(np.where(inside, jacket.heights_mm, BELOW_MM)), 0.5 * BELOW_MM
 
 
-def drape(
-    cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_port: bool, low_mm: float = 0.0
-) -> Draped:
+def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_port: bool, low_mm: float = 0.0) -> Draped:
     """Skins of one cell over the pattern (with its lip), jacket keys included. low_mm : lowest of its parting."""
     spec = spec_of(settings, cell.name, low_mm)
     mesh = bare.moved(inverse(cell.pull_to_mold))
@@ -68,16 +66,19 @@ def drape(
     keys: tuple[JacketKey, ...] = ()
     if settings.jacket.keys:
         seen, least = in_cell(first, cell.parting, 0.5 * spec.jacket_mm)
-        for smaller in (1.0, 0.75, 0.55, 0.4):  # a small pattern has room for small keys only
+        sizes = (1.0, 0.75, 0.55, 0.4)  # a small pattern has room for small keys only
+        for smaller, steep in (*((s, False) for s in sizes), *((s, True) for s in sizes)):
             height = smaller * min(float(settings.jacket.key_height_mm or 3.0), 0.6 * spec.jacket_mm)
             rim = dome_rim_mm(spec.jacket_mm, height)
             found = places(
                 seen,
                 rim_mm=rim,
+                height_mm=height,
+                steep=steep,
                 spacing_mm=float(settings.jacket.key_spacing_mm or 60.0),
                 least_height_mm=least,
                 keep_off=() if port is None else ((port.x_mm, port.y_mm, bore_mm(port, settings) / 2 + rim + 0.5),),
-                least_y_mm=spec.jacket_mm + rim if on_board else -np.inf,
+                least_y_mm=spec.jacket_mm + spec.crevice_mm + 1.2 * rim if on_board else -np.inf,
             )
             if len(found) >= LEAST:
                 break

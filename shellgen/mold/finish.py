@@ -8,6 +8,7 @@ import manifold3d as m3
 import numpy as np
 
 from shellgen.envelope.raster import FloatArray
+from shellgen.mold.fill import fill_quantities
 from shellgen.mold.mold import Mold, MoldDesign, Part, PartKind
 from shellgen.solid.mesh import jacket_solid, mesh_of, moved, piece_solid, plate_solid
 from shellgen.solid.recipe import Point
@@ -28,7 +29,8 @@ def finish(design: MoldDesign) -> Mold:
         down = plate.name == "lid" and design.pattern.mount != "none"
         pull = -plate.plate_to_mold[:3, 2] if down else plate.plate_to_mold[:3, 2]
         parts.append(_part(plate.name, "lid", plate_solid(plate), plate.plate_to_mold, tuple(pull), plate.genus()))
-    return Mold(design, tuple(parts), {})
+    rubber_mm3 = sum(p.volume_mm3 for p in parts if p.kind == "jacket")
+    return Mold(design, tuple(parts), fill_quantities(design, rubber_mm3))
 
 
 def _part(

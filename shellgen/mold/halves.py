@@ -7,18 +7,19 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from shellgen.envelope.facets import Facets
 from shellgen.envelope.raster import Envelope
 from shellgen.job.model import Settings
-from shellgen.mold.closing import Closing, Ground, closing
+from shellgen.mold.closing import SPOT_FACE_MM, Closing, Ground, closing
 from shellgen.mold.drape import Draped, drape
+from shellgen.mold.fill import filled_mm3
 from shellgen.mold.flange import FlangePlan, flange_plan, section_at_parting, turned_over
 from shellgen.mold.places import Places, bolt_offset_mm, find_places
 from shellgen.mold.step import (
     LEAST_GAIN,
     Silhouette,
-    filled_mm3,
     flange_tops,
     ground,
     silhouette,
@@ -28,6 +29,8 @@ from shellgen.mold.step import (
 from shellgen.parting.cells import Cell
 from shellgen.solid.cell_cut import lowest_mm
 from shellgen.standards.fasteners import bolt as bolt_data
+
+ROUNDS = 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,7 +67,7 @@ def _draped(settings: Settings, bare: Facets, cells: Sequence[Cell], on_board: b
 
 
 def _flat(settings: Settings, draped: tuple[Draped, Draped], on_board: bool, notes: tuple[str, ...]) -> Halves:
-    plan = _plan(settings, draped, on_board)
+    plan = _plan(settings, _section(draped), on_board)
     places = find_places(plan, settings)
     shut = _shut(settings, draped, places, None)
     return Halves(draped, plan, places, shut, (None, None), notes)
@@ -73,14 +76,25 @@ def _flat(settings: Settings, draped: tuple[Draped, Draped], on_board: bool, not
 def _stepped(
     settings: Settings, seen: Silhouette, draped: tuple[Draped, Draped], cells: tuple[Cell, Cell], on_board: bool
 ) -> Halves:
-    """Places by the surface without seats, then the surface with them; the plane again where that is not dearer."""
+    """Places by the surface without seats, then the surface with them; the plane again where that is not dearer.
+
+    A terrace that is sunk into a hill bares more of the wall there: bolts it would crowd are laid out once more.
+    """
     bare = seen.surface()
-    plan = _plan(settings, draped, on_board)
-    places = find_places(plan, settings, steep=lambda points: slope_at(bare, points))
-    seats = places.seats(bolt_data(str(settings.bolts.size)))
-    surface = seen.surface(seats)
-    fill = filled_mm3(draped, surface, seen.grid, on_board)
-    plane = filled_mm3(draped, None, seen.grid, on_board)
+    data = bolt_data(str(settings.bolts.size))
+    section = _section(draped)
+    for _ in range(ROUNDS):
+        plan = _plan(settings, section, on_board)
+        places = find_places(plan, settings, steep=lambda points: slope_at(bare, points))
+        seats = places.seats(data)
+        surface = seen.surface(seats)
+        bared = _section([replace(d, cell=c) for d, c in zip(draped, stepped_cells(cells, surface), strict=True)])
+        washers = shapely.MultiPoint(places.spots).buffer(data.washer_od_mm / 2 + SPOT_FACE_MM)
+        if not bared.intersects(washers):
+            break
+        section = section.union(bared)
+    jackets = (draped[0].skins.jacket, draped[1].skins.jacket)
+    fill, plane = (filled_mm3(jackets, s, seen.grid, on_board) for s in (surface, None))
     if fill > plane - LEAST_GAIN * plane:
         flat = tuple(replace(d, cell=c) for d, c in zip(draped, cells, strict=True))
         note = (
@@ -98,15 +112,15 @@ def _stepped(
     return Halves(draped, plan, places, shut, tops, (note,))
 
 
-def _plan(settings: Settings, draped: tuple[Draped, Draped], on_board: bool) -> FlangePlan:
+def _section(draped: Sequence[Draped]) -> BaseGeometry:
+    """The plan region in which either half's outside reaches beyond the parting."""
+    first, second = (section_at_parting(d.skins.outside, d.cell.parting) for d in draped)
+    return shapely.union_all([first, turned_over(second)])
+
+
+def _plan(settings: Settings, section: BaseGeometry, on_board: bool) -> FlangePlan:
     """Outline and bolt line about the section of both halves at their parting."""
     data = bolt_data(str(settings.bolts.size))
-    section = shapely.union_all(
-        [
-            section_at_parting(draped[0].skins.outside, draped[0].cell.parting),
-            turned_over(section_at_parting(draped[1].skins.outside, draped[1].cell.parting)),
-        ]
-    )
     flange_mm = float(settings.flange.thickness_mm or 0.0)
     return flange_plan(
         section,

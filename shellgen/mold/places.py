@@ -143,9 +143,7 @@ def _least_gap(spots: FloatArray, middles: FloatArray) -> float:
     return 2 * float(np.median(d.min(axis=1)))
 
 
-def _slots(
-    plan: FlangePlan, places: FloatArray, steep: Callable[[FloatArray], FloatArray] | None
-) -> tuple[Slot, ...]:
+def _slots(plan: FlangePlan, places: FloatArray, steep: Callable[[FloatArray], FloatArray] | None) -> tuple[Slot, ...]:
     """Two slots at the edge, far from each other, for a flat bar; on flat stretches where there are any."""
     if steep is not None and len(places):
         flat = steep(places) < STEEP

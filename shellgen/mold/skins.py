@@ -86,7 +86,9 @@ def lone_points(points_mm: FloatArray) -> Facets:
     points = np.ascontiguousarray(points_mm, float).reshape(n, 3)
     none, nothing = np.zeros((0, 2), np.int32), np.zeros(0)
     normals = np.tile([0.0, 0.0, 1.0], (n, 1))
-    return Facets(points, normals, np.full(n, np.pi), np.zeros(n), none, nothing, np.zeros((0, 3), np.int32), nothing, 0.0)
+    return Facets(
+        points, normals, np.full(n, np.pi), np.zeros(n), none, nothing, np.zeros((0, 3), np.int32), nothing, 0.0
+    )
 
 
 def plan_grid(mesh: Facets, spec: SkinSpec, on_board: bool, pitch_mm: float | None = None) -> Grid:

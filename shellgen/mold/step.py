@@ -14,7 +14,7 @@ from shellgen.envelope.splat import splat
 from shellgen.errors import DesignError
 from shellgen.job.model import Settings
 from shellgen.mold.closing import Ground
-from shellgen.mold.drape import Draped, spec_of
+from shellgen.mold.drape import spec_of
 from shellgen.mold.feet import BAR_MM
 from shellgen.mold.places import Seat
 from shellgen.mold.skins import plan_grid
@@ -114,16 +114,6 @@ def stepped_cells(cells: Sequence[Cell], surface: Envelope) -> tuple[Cell, Cell]
         replace(first, parting=SteppedParting(surface)),
         replace(second, parting=SteppedParting(surface, over=True)),
     )
-
-
-def filled_mm3(draped: Sequence[Draped], surface: Envelope | None, grid: Grid, on_board: bool) -> float:
-    """Rubber and pattern of both halves up to a stepped surface (or to the plane, None), from the jackets' heights."""
-    x, y = np.meshgrid(grid.x_mm, grid.y_mm)
-    level = np.zeros(x.shape) if surface is None else surface.heights_mm
-    tall = np.maximum(draped[0].skins.jacket.at(x, y) - level, 0.0)
-    tall += np.maximum(draped[1].skins.jacket.at(-x, y) + level, 0.0)
-    share = np.ones(grid.rows) if not on_board else np.clip(grid.y_mm / grid.pitch_mm + 0.5, 0.0, 1.0)
-    return float((tall * share[:, None]).sum()) * grid.pitch_mm**2
 
 
 def flange_tops(surface: Envelope, thickness_mm: float, seats: Sequence[Seat]) -> tuple[Envelope, Envelope]:

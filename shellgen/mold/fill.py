@@ -1,0 +1,74 @@
+"""The rubber beyond the plain thickness that the built parting costs, and what the plane would have cost instead."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from shellgen.envelope.raster import Envelope, FloatArray, Grid
+from shellgen.mold.lip import lip_facets, lip_outline
+from shellgen.mold.mold import MoldDesign
+from shellgen.parting.columns import columns_along
+from shellgen.parting.job_planes import SET_OUT
+from shellgen.parting.offset_body import offset_body
+from shellgen.parting.surface import SteppedParting
+from shellgen.pattern.pattern import IntArray
+
+OFF_BOARD_MM = 0.01  # the lip is counted if it lies just off the board
+
+
+def fill_quantities(design: MoldDesign, rubber_mm3: float) -> dict[str, float]:
+    """`fill_cm3` of the built mold; for halves along the silhouette that is `stepped_fill_cm3`, beside the plane's.
+
+    rubber_mm3 : of the finished jacket. The plain jacket is the pattern (with its lip) grown by the asked thickness and
+    what the raster sets it out by; jacket keys are not counted as fill.
+    """
+    whole = rubber_mm3 + design.pattern.skin.volume_mm3 - keys_mm3(design)
+    built = (whole - plain_mm3(design)) / 1e3
+    parting = design.pieces[0].parting
+    if isinstance(parting, SteppedParting):
+        jackets, on_board = (design.pieces[0].jacket, design.pieces[1].jacket), design.pattern.mount != "none"
+        stepped, plane = (filled_mm3(jackets, s, parting.surface.grid, on_board) for s in (parting.surface, None))
+        return {"fill_cm3": built + (plane - stepped) / 1e3, "stepped_fill_cm3": built}
+    if design.settings.parting.kind == "plane" and design.settings.parting.follow == "silhouette":
+        return {"fill_cm3": built, "stepped_fill_cm3": built}
+    return {"fill_cm3": built}
+
+
+def keys_mm3(design: MoldDesign) -> float:
+    """Volume of the jacket keys: caps of the balls that they are, over a flat jacket."""
+    total = 0.0
+    for key in design.jacket_keys:
+        total += np.pi * key.height_mm * (3 * key.radius_mm**2 + key.height_mm**2) / 6
+    return total
+
+
+def plain_mm3(design: MoldDesign) -> float:
+    """Volume of the pattern, with its lip, grown by the plain thickness; above the board where there is one."""
+    settings, skin = design.settings, design.pattern.skin
+    on_board = design.pattern.mount != "none"
+    thickness = settings.jacket.thickness_mm + SET_OUT * float(settings.raster.pitch_mm or 0.0)
+    vertices: FloatArray = skin.vertices_mm
+    faces: IntArray = skin.faces
+    if on_board:
+        lip = lip_facets(lip_outline(design.pattern.footprint, settings.mount.lip_mm), 1.0)
+        disc = lip.faces[(lip.points[lip.faces][:, :, 2] == 0.0).all(axis=1)]
+        faces = np.concatenate([faces, disc + len(vertices)]).astype(np.int32)
+        vertices = np.concatenate([vertices, lip.points + np.array([0.0, 0.0, OFF_BOARD_MM])])
+    body = offset_body(
+        vertices, faces, thickness_mm=thickness, volume_mm3=skin.volume_mm3 if not on_board else None, on_board=on_board
+    )
+    pull = design.pieces[0].pull_to_mold[:3, 2]
+    return columns_along(body, pull, on_board=on_board, nodes_along=200).volume_mm3
+
+
+def filled_mm3(jackets: tuple[Envelope, Envelope], surface: Envelope | None, grid: Grid, on_board: bool) -> float:
+    """Rubber and pattern of both halves up to a stepped surface (or to the plane, None), from the jackets' heights.
+
+    surface : on `grid`, in the first half's frame.
+    """
+    x, y = np.meshgrid(grid.x_mm, grid.y_mm)
+    level = np.zeros(x.shape) if surface is None else surface.heights_mm
+    tall = np.maximum(jackets[0].at(x, y) - level, 0.0)
+    tall += np.maximum(jackets[1].at(-x, y) + level, 0.0)
+    share = np.ones(grid.rows) if not on_board else np.clip(grid.y_mm / grid.pitch_mm + 0.5, 0.0, 1.0)
+    return float((tall * share[:, None]).sum()) * grid.pitch_mm**2
