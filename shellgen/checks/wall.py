@@ -23,8 +23,8 @@ def check(bench: Bench) -> Finding:
     """Rays into the shell, square to its inside, from where that faces the rubber to where they leave.
 
     Left out are rays that leave through a mating face or the board, into a bolt's bore (its floor is a seat), through
-    faces along the pull (bores of ports and rims; the skin itself leans by its draft) and through faces nearly along
-    the ray, where the wall is rightly cut short.
+    faces along the pull (bores of ports and rims; the skin itself leans by its draft), through faces nearly along
+    the ray, and through the inside again on the other side of a web, where the wall is rightly cut short.
     """
     worst: tuple[float, float, str] | None = None
     for piece in bench.shells:
@@ -73,6 +73,8 @@ def wall_mm(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
         keep &= np.abs(outward @ np.asarray(piece.pull)) > UPRIGHT
     ends = starts - lengths[:, None] * normals
     keep &= (ends[:, 2] > low) & ~_in_bore(bench, ends)
+    short = keep & (lengths < asked)  # a web between two bulges of the rubber is as wide as the crevice radius makes it
+    keep[short] &= bench.jacket_outside.distance(ends[short])[0] > clearance + FACING_MM
     for other in bench.rigid:
         if other.name != piece.name and keep.any():
             short = keep & (lengths < asked)

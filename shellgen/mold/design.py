@@ -43,6 +43,8 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
     on_board = pattern.mount != "none"
     least_mm = min(spec_of(settings, name).thickness_mm for name in "AB") + settings.jacket.crevice_mm
     bare = facets(pattern.vertices_mm, pattern.faces, least_mm)
+    if pattern.skin.error_mm > 0:  # the cavity is the skin's: cover what of it stands outside the mesh
+        bare = joined(bare, facets(pattern.skin.vertices_mm, pattern.skin.faces, least_mm))
     if on_board:
         rim = lip_outline(pattern.footprint, settings.mount.lip_mm)
         spec = spec_of(settings, "A")

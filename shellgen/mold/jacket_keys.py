@@ -10,6 +10,8 @@ import numpy as np
 from shellgen.envelope.raster import Envelope, FloatArray
 
 LEAST = 3
+GENTLE = ((25.0, 0.6), (35.0, 0.9), (45.0, 1.5))  # slope [degrees], fall within the rim as a share of it
+STEEP = ((60.0, 1e9), (75.0, 1e9))
 MOST = 9
 
 
@@ -22,6 +24,8 @@ def places(
     jacket: Envelope,
     *,
     rim_mm: float,
+    height_mm: float,
+    steep: bool,
     spacing_mm: float,
     least_height_mm: float,
     keep_off: tuple[tuple[float, float, float], ...],
@@ -29,7 +33,8 @@ def places(
 ) -> FloatArray:
     """Spots (k, 3) on the jacket that face the pull, spaced as asked; nearer together where fewer than three would fit.
 
-    keep_off : discs (x, y, radius) to leave free; least_y_mm : height over the board to leave free.
+    steep : take slopes of more than 45 degrees too. keep_off : discs (x, y, radius) to leave free; least_y_mm : height
+    over the board to leave free.
     """
     g, z = jacket.grid, jacket.heights_mm
     gy, gx = np.gradient(z, g.pitch_mm)
@@ -38,19 +43,14 @@ def places(
     free = (z > least_height_mm) & (y > least_y_mm)
     for cx, cy, r in keep_off:
         free &= np.hypot(x - cx, y - cy) > r
-    n = max(1, round(rim_mm / g.pitch_mm))
+    n = max(1, round(1.2 * rim_mm / g.pitch_mm))
     around = np.stack([np.roll(z, (di, dj), axis=(0, 1)) for di in (-n, 0, n) for dj in (-n, 0, n) if di or dj])
     sink = z - around.min(axis=0)  # how far the surface falls within the rim
     proud = z - around.mean(axis=0)  # over the mean of a ring: less than nothing in a hollow, where a dome would drown
     best = np.zeros((0, 3))
-    for steepest, fall, hollow in (
-        (25.0, 0.6, 0.05),
-        (35.0, 0.9, 0.1),
-        (45.0, 1.5, 0.1),
-        (60.0, 1e9, 0.15),
-        (75.0, 1e9, 0.2),
-    ):
-        ok = free & (slope < np.tan(np.radians(steepest))) & (sink < fall * rim_mm) & (proud > -hollow * rim_mm)
+    free &= proud > -0.25 * height_mm
+    for steepest, fall in STEEP if steep else GENTLE:
+        ok = free & (slope < np.tan(np.radians(steepest))) & (sink < fall * rim_mm)
         candidates = np.column_stack([x[ok], y[ok], z[ok]])
         if len(candidates) == 0:
             continue

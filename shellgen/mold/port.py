@@ -18,6 +18,7 @@ from shellgen.standards.fasteners import BoltData, Insert
 from shellgen.standards.fasteners import bolt as bolt_data
 
 LID_BOLTS = 4
+LEAST_BORE_MM = 5.0
 INSERT_WALL_MM = 2.4  # about an insert; common practice, no source
 
 
@@ -64,7 +65,10 @@ def _lid_bolt(room_mm: float) -> tuple[BoltData, Insert]:
 def bore_mm(place: PortPlace, settings: Settings) -> float:
     """Diameter of the port: as asked, or as wide as the shell allows with a ring for the lid's inserts about it."""
     ring = _lid_bolt(place.room_mm)[1].bore_mm + 2 * INSERT_WALL_MM
-    return max(min(float(settings.port.diameter_mm or 40.0), 2 * (place.room_mm - ring)), 5.0)
+    wanted = float(settings.port.diameter_mm or 40.0)
+    if place.room_mm - ring < LEAST_BORE_MM / 2:  # no room for a boss: a plain hole
+        return max(min(wanted, place.room_mm), 4.0)
+    return min(wanted, 2 * (place.room_mm - ring))
 
 
 def design_port(
@@ -80,7 +84,10 @@ def design_port(
     wall_mm: float,
     low_mm: float = 0.0,
 ) -> Port:
-    """Boss, bore of that radius [mm] and lid at a place. low_mm : lowest place of the parting."""
+    """Boss, bore of that radius [mm] and lid at a place; a plain hole where the shell has no room for a boss.
+
+    low_mm : lowest place of the parting.
+    """
     data, insert = _lid_bolt(place.room_mm)
     ring = insert.bore_mm + 2 * INSERT_WALL_MM
     outer = bore + ring
@@ -88,14 +95,20 @@ def design_port(
     g = skins.outside.grid
     x, y = np.meshgrid(g.x_mm, g.y_mm)
     rho = np.hypot(x - at[0], y - at[1])
+    up = (0.0, 0.0, 1.0)
+    if outer > place.room_mm + 1e-6:
+        over = float(skins.outside.heights_mm.max()) + 2.0 - low_mm
+        plain = Frustum((*at, low_mm - 1.0), up, over, bore, bore)
+        hole_only = Feature(Role.PORT, plain, add=False, through=True)
+        return Port((hole_only,), None, (), 2 * bore, bore, place)
     disc = rho <= outer + 1.5 * g.pitch_mm
     top = float(skins.outside.heights_mm[disc].max())
     circle = bore + ring / 2
     angles = 2 * np.pi * np.arange(LID_BOLTS) / LID_BOLTS + np.pi / 4
     spots = np.column_stack([at[0] + circle * np.cos(angles), at[1] + circle * np.sin(angles)])
-    under = max(float(skins.inside.heights_mm[np.hypot(x - sx, y - sy) <= insert.bore_mm].max()) for sx, sy in spots)
+    about = insert.bore_mm / 2 + wall_mm + g.pitch_mm  # a wall under each insert and beside it
+    under = max(float(skins.inside.heights_mm[np.hypot(x - sx, y - sy) <= about].max()) for sx, sy in spots)
     seat = max(top + 1.0, under + insert.depth_mm + wall_mm)
-    up = (0.0, 0.0, 1.0)
     rise = seat - low_mm
     boss = Frustum((*at, low_mm + 0.5), up, rise - 0.5, outer, outer)
     hollow = Frustum((*at, low_mm - 1.0), up, rise + 2.0, bore, bore)
