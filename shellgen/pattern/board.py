@@ -2,37 +2,61 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from shapely.geometry import MultiPolygon
 
 from shellgen.errors import PatternError
 from shellgen.pattern.bodies import Solid, tidied
-from shellgen.pattern.footprint import footprint, section
+from shellgen.pattern.footprint import clean, ring_figure, section
+from shellgen.pattern.level_cut import lidded, rings_at
+from shellgen.pattern.pattern import FloatArray, IntArray
+from shellgen.pattern.skin import Closed
 
 FOOTPRINT_AT_MM = 0.02  # the section that counts as standing on the board
 LEAST_FOOTPRINT_MM2 = 20.0
 
 
-def stand_on_board(solid: Solid, cut_mm: float, source: str) -> tuple[Solid, MultiPolygon, tuple[str, ...]]:
-    """The solid above z = 0, hollows that the board closes off filled; its footprint; notes.
+def stand_on_board(
+    closed: Closed, above: tuple[FloatArray, IntArray], cut_mm: float, source: str
+) -> tuple[Closed, MultiPolygon, tuple[str, ...]]:
+    """The skin above z = 0, hollows that the board closes off filled; its footprint; notes.
 
+    above : the skin's mesh clipped at z = 0, used where it is the skin itself.
     Raises PatternError if nothing, or less than 20 mm2, stands on the board, with a cutting height that would do.
     """
-    box = solid.bounding_box()
-    if box[5] <= 0:
+    if closed.vertices[:, 2].max() <= 0:
         raise PatternError(f"{source}: mount.cut_mm = {cut_mm:g} is above its top. Cut lower.")
-    standing = tidied(solid.trim_by_plane((0.0, 0.0, 1.0), 0.0))[0] if box[2] < 0 else solid
-    notes = []
-    print_ = footprint(standing, FOOTPRINT_AT_MM)
+    plain = _plainly(closed, above)
+    if plain is not None and plain[1].area >= LEAST_FOOTPRINT_MM2:
+        return *plain, ()
+    solid, notes = closed.as_solid(), []
+    standing = tidied(solid.trim_by_plane((0.0, 0.0, 1.0), 0.0))[0] if solid.bounding_box()[2] < 0 else solid
+    print_ = clean(section(standing, FOOTPRINT_AT_MM))
     if any(len(figure.interiors) for figure in print_.geoms):
-        closed = _hollows_filled(standing)
-        if closed.volume() > standing.volume() * (1 + 1e-9) + 1e-3:
-            hollow = (closed.volume() - standing.volume()) / 1000
+        full = _hollows_filled(standing)
+        if full.volume() > standing.volume() * (1 + 1e-9) + 1e-3:
+            hollow = (full.volume() - standing.volume()) / 1000
             notes.append(f"A hollow of {hollow:.1f} cm3 that the board closes off gets no rubber: part of the pattern.")
-            standing, print_ = closed, footprint(closed, FOOTPRINT_AT_MM)
+            standing, print_ = full, clean(section(full, FOOTPRINT_AT_MM))
     if print_.area < LEAST_FOOTPRINT_MM2:
         raise PatternError(_nothing_stands(standing, print_.area, cut_mm, source))
-    return standing, print_, tuple(notes)
+    return closed.with_solid(standing), print_, tuple(notes)
+
+
+def _plainly(closed: Closed, above: tuple[FloatArray, IntArray]) -> tuple[Closed, MultiPolygon] | None:
+    """The common case from the mesh's own triangles: one body, no ring-shaped footprint; None if it is not that."""
+    if closed.solid is not None:
+        return None
+    standing = closed
+    if closed.vertices[:, 2].min() < 0:
+        lid = lidded(*above)
+        if lid is None:
+            return None
+        standing = replace(closed, vertices=lid[0], faces=lid[1], volume_mm3=lid[2])
+    print_ = clean(ring_figure(rings_at(standing.vertices, standing.faces, FOOTPRINT_AT_MM)))
+    return None if any(len(figure.interiors) for figure in print_.geoms) else (standing, print_)
 
 
 def _hollows_filled(solid: Solid) -> Solid:

@@ -13,7 +13,6 @@ from shellgen.job.model import Settings
 from shellgen.pattern.board import stand_on_board
 from shellgen.pattern.clip import clipped
 from shellgen.pattern.demo import make_demo
-from shellgen.pattern.footprint import footprint
 from shellgen.pattern.load import RawMesh, load
 from shellgen.pattern.orient import file_to_mold, moved, snapped, turning
 from shellgen.pattern.pattern import Pattern
@@ -39,25 +38,25 @@ def take_in(settings: Settings, base: Path) -> Pattern:
     mirrored = np.linalg.det(turning(settings.pattern)) < 0
     faces = np.ascontiguousarray(welded.faces[:, [0, 2, 1]]) if mirrored else welded.faces
     closed = closed_skin(vertices, welded, faces, raw.source, board=mount.kind == "board")
-    vertices, faces, solid, opening = closed.vertices, closed.faces, None, MultiPolygon()
+    vertices, faces, opening = closed.vertices, closed.faces, MultiPolygon()
     notes = [*_weld_notes(welded), *closed.notes]
     if mount.kind == "board":
         vertices, faces = clipped(vertices, faces)
-        solid, opening, said = stand_on_board(closed.as_solid(), mount.cut_mm, raw.source)
+        closed, opening, said = stand_on_board(closed, (vertices, faces), mount.cut_mm, raw.source)
         notes += said
     elif mount.kind == "stem":
         free = closed.as_solid()
         stem = place_stem(mount, free, vertices, faces, raw.source)
-        solid = stem.joined(free, raw.source)
-        opening = footprint(stem.solid(), 0.5 * stem.top_mm)
+        closed = closed.with_solid(stem.joined(free, raw.source))
+        opening = stem.disc()
         more, turned = stem.triangles()
         vertices, faces = np.vstack([vertices, more]), np.vstack([faces, turned + np.int32(len(vertices))])
         notes.append(stem.says())
     elif (sunk := float(vertices[:, 2].min())) < 0:  # a sheet's skin is thicker than the sheet
         vertices = vertices - [0.0, 0.0, sunk]
         matrix[2, 3] -= sunk
-        solid = closed.as_solid().translate((0.0, 0.0, -sunk))
-    skin = skin_of(closed, solid)
+        closed = closed.with_solid(closed.as_solid().translate((0.0, 0.0, -sunk)))
+    skin = skin_of(closed)
     vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, np.int32)
     return Pattern(vertices, faces, skin, mount.kind, opening, matrix, raw.source, raw.sha256, tuple(notes))
 

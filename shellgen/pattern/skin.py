@@ -40,6 +40,10 @@ class Closed:
     error_mm: float
     notes: tuple[str, ...]
 
+    def with_solid(self, solid: Solid) -> Closed:
+        """The same with another solid, such as the mounted one."""
+        return replace(self, solid=solid, volume_mm3=float(solid.volume()))
+
     def as_solid(self) -> Solid:
         """The solid, made now if need be."""
         return self.solid if self.solid is not None else solid_from(self.vertices, self.faces)
@@ -161,13 +165,11 @@ def _cap_notes(result: Mended) -> tuple[str, ...]:
     return notes
 
 
-def skin_of(closed: Closed, solid: Solid | None) -> Skin:
-    """The finished skin: of the mounted solid, or of the mesh itself where nothing was changed (None)."""
-    if solid is None and closed.solid is None:
+def skin_of(closed: Closed) -> Skin:
+    """The finished skin: of the solid, or of the mesh itself where nothing had to be made."""
+    if closed.solid is None:
         vertices, faces = compact(closed.vertices, closed.faces)
-        volume = closed.volume_mm3
     else:
-        final = closed.as_solid() if solid is None else solid
-        (vertices, faces), volume = triangles_of(final), float(final.volume())
+        vertices, faces = triangles_of(closed.solid)
     vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, np.int32)
-    return Skin(vertices, faces, volume, closed.method, closed.error_mm)
+    return Skin(vertices, faces, closed.volume_mm3, closed.method, closed.error_mm)

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 from numba import njit
-from shapely.geometry import Point, Polygon
+from shapely.geometry import MultiPolygon, Point, Polygon
 
 from shellgen.errors import PatternError
 from shellgen.job.model import MountSettings
@@ -63,6 +63,10 @@ class Stem:
             np.column_stack([n + i, n + j, np.full(n, 2 * n + 1)]),
         ])  # fmt: skip
         return np.vstack([low, high, ends]), faces.astype(np.int32)
+
+    def disc(self) -> MultiPolygon:
+        """The stem's section, a polygon of its sides."""
+        return MultiPolygon([Polygon(self.triangles()[0][: self.sides, :2])])
 
     def solid(self) -> Solid:
         """The cylinder as a solid."""

@@ -9,7 +9,10 @@ from shapely.geometry import Point
 from shapes import assert_closed_solid, ball, box, taken, together, torus, written
 
 from shellgen.errors import PatternError
+from shellgen.pattern.bodies import solid_from
 from shellgen.pattern.clip import clipped
+from shellgen.pattern.footprint import ring_figure
+from shellgen.pattern.level_cut import lidded, rings_at
 
 
 def test_a_ball_on_its_stem(tmp_path):
@@ -142,3 +145,32 @@ def test_without_a_mount_nothing_is_added(tmp_path):
     pattern = taken(written(tmp_path, ball(50, 3)))
     assert pattern.footprint.is_empty
     assert len(pattern.skin.faces) == len(pattern.faces) == len(ball(50, 3)[1])
+
+
+@pytest.mark.parametrize("level", [0.0, 3.1, -17.9])
+def test_rings_at_a_level_enclose_the_section_trimesh_finds(level):
+    mesh = trimesh.Trimesh(*torus(60, 20), process=False)
+    mesh.apply_transform(trimesh.transformations.euler_matrix(0.4, 0.2, 0.1))
+    own = ring_figure(rings_at(mesh.vertices, mesh.faces, level))
+    peer = mesh.section(plane_origin=[0, 0, level], plane_normal=[0, 0, 1]).to_2D()[0]
+    assert own.area == pytest.approx(peer.area, rel=1e-6)
+
+
+def test_a_lidded_cut_is_the_solid_kernels_cut():
+    mesh = trimesh.Trimesh(*torus(60, 20), process=False)
+    mesh.apply_transform(trimesh.transformations.euler_matrix(0.4, 0.2, 0.1))
+    vertices, faces = np.array(mesh.vertices), np.array(mesh.faces, np.int32)
+    points, closed, volume_mm3 = lidded(*clipped(vertices, faces))
+    solid = solid_from(vertices, faces).trim_by_plane((0, 0, 1), 0)
+    assert volume_mm3 == pytest.approx(solid.volume(), rel=1e-9)
+    assert_closed_solid(points, closed)
+
+
+def test_a_cut_that_leaves_two_bodies_is_not_plain():
+    vertices, faces = torus(60, 20)
+    upright = vertices @ trimesh.transformations.rotation_matrix(np.pi / 2, [1, 0, 0])[:3, :3].T
+    for height in (-50, 0):  # one lid, then two
+        assert lidded(*clipped(upright + np.array([0, 0, height]), faces.astype(np.int32))) is not None
+    one, other = np.array([0, 0, 5]), np.array([300, 0, 5])
+    two = together((vertices + one, faces), (vertices + other, faces))
+    assert lidded(*clipped(two[0], two[1].astype(np.int32))) is None
