@@ -9,7 +9,7 @@ import numpy as np
 from shellgen.envelope.facets import Facets
 from shellgen.envelope.raster import Envelope
 from shellgen.job.model import PieceSettings, Settings
-from shellgen.mold.jacket_keys import LEAST, dome_rim_mm, places
+from shellgen.mold.jacket_keys import LEAST, dome_rim_mm, places, standing
 from shellgen.mold.mold import JacketKey
 from shellgen.mold.port import PortPlace, bore_mm, port_place
 from shellgen.mold.skins import Skins, SkinSpec, envelope, joined, lone_points, plan_grid, skins
@@ -56,6 +56,10 @@ def in_cell(jacket: Envelope, parting: Parting, level_mm: float) -> tuple[Envelo
     return jacket.with_heights(np.where(inside, jacket.heights_mm, BELOW_MM)), 0.5 * BELOW_MM
 
 
+KEY_PLACES = ((False, False), (True, False), (True, True))  # steep, low over the board: what is taken next
+KEY_TRIES = 4  # places for keys looked for again where some would not stand proud
+
+
 def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_port: bool, low_mm: float = 0.0) -> Draped:
     """Skins of one cell over the pattern (with its lip), jacket keys included. low_mm : lowest of its parting."""
     spec = spec_of(settings, cell.name, low_mm)
@@ -67,19 +71,37 @@ def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_por
     if settings.jacket.keys:
         seen, least = in_cell(first, cell.parting, 0.5 * spec.jacket_mm)
         sizes = (1.0, 0.75, 0.55, 0.4)  # a small pattern has room for small keys only
-        for smaller, steep in (*((s, False) for s in sizes), *((s, True) for s in sizes)):
+        for smaller, steep, low in ((s, *how) for how in KEY_PLACES for s in sizes):
             height = smaller * min(float(settings.jacket.key_height_mm or 3.0), 0.6 * spec.jacket_mm)
             rim = dome_rim_mm(spec.jacket_mm, height)
-            found = places(
-                seen,
-                rim_mm=rim,
-                height_mm=height,
-                steep=steep,
-                spacing_mm=float(settings.jacket.key_spacing_mm or 60.0),
-                least_height_mm=least,
-                keep_off=() if port is None else ((port.x_mm, port.y_mm, bore_mm(port, settings) / 2 + rim + 0.5),),
-                least_y_mm=spec.jacket_mm + spec.crevice_mm + 1.2 * rim if on_board else -np.inf,
-            )
+            found = np.zeros((0, 3))
+            taken = [] if port is None else [(port.x_mm, port.y_mm, bore_mm(port, settings) / 2 + rim + 0.5)]
+            for _ in range(KEY_TRIES):
+                more = places(
+                    seen,
+                    rim_mm=rim,
+                    height_mm=height,
+                    steep=steep,
+                    spacing_mm=float(settings.jacket.key_spacing_mm or 60.0),
+                    least_height_mm=least,
+                    keep_off=tuple(taken),
+                    least_y_mm=(0.6 * rim if low else spec.jacket_mm + spec.crevice_mm + 1.2 * rim)
+                    if on_board
+                    else -np.inf,
+                )
+                if not len(more):
+                    break
+                lifted = joined(
+                    mesh, lone_points(np.concatenate([found, more]) + np.array([0.0, 0.0, height - spec.jacket_mm]))
+                )
+                tried = envelope(lifted, coarse, spec.jacket_mm, spec)
+                stands = standing(tried, more, rim_mm=rim, height_mm=height)
+                taken += [
+                    (float(x), float(y), 2.2 * rim if ok else rim) for (x, y, _), ok in zip(more, stands, strict=True)
+                ]
+                found = np.concatenate([found, more[stands]])
+                if len(found) >= LEAST:
+                    break
             if len(found) >= LEAST:
                 break
         mesh = joined(mesh, lone_points(found + np.array([0.0, 0.0, height - spec.jacket_mm])))

@@ -6,6 +6,7 @@ A dome is one more point of the pattern, lifted so that the ball that grows abou
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from shellgen.envelope.raster import Envelope, FloatArray
 
@@ -44,7 +45,9 @@ def places(
     for cx, cy, r in keep_off:
         free &= np.hypot(x - cx, y - cy) > r
     n = max(1, round(1.2 * rim_mm / g.pitch_mm))
-    around = np.stack([np.roll(z, (di, dj), axis=(0, 1)) for di in (-n, 0, n) for dj in (-n, 0, n) if di or dj])
+    turns = 2 * np.pi * np.arange(16) / 16
+    steps = np.unique(np.round(n * np.column_stack([np.sin(turns), np.cos(turns)])).astype(int), axis=0)
+    around = np.stack([np.roll(z, tuple(step), axis=(0, 1)) for step in steps])
     sink = z - around.min(axis=0)  # how far the surface falls within the rim
     proud = z - around.mean(axis=0)  # over the mean of a ring: less than nothing in a hollow, where a dome would drown
     best = np.zeros((0, 3))
@@ -65,6 +68,16 @@ def places(
         if len(best) >= LEAST:
             break
     return best
+
+
+def standing(jacket: Envelope, spots: FloatArray, *, rim_mm: float, height_mm: float) -> npt.NDArray[np.bool_]:
+    """Which spots (k, 3) stand proud of the jacket once their domes are on it: a crevice beside one may drown it."""
+    turns = 2 * np.pi * np.arange(16) / 16
+    x = spots[:, :1] + 1.2 * rim_mm * np.cos(turns)
+    y = spots[:, 1:2] + 1.2 * rim_mm * np.sin(turns)
+    top = jacket.at(spots[:, 0], spots[:, 1])
+    level = np.abs(top - spots[:, 2] - height_mm) < 0.25 + 0.1 * height_mm
+    return level & (top - jacket.at(x, y).mean(axis=1) > 0.6 * height_mm)
 
 
 def _spread(candidates: FloatArray, spacing_mm: float) -> FloatArray:
