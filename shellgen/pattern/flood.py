@@ -40,12 +40,12 @@ def squared_distance(mask: Mask, reach: int) -> npt.NDArray[np.int16]:
 
 
 @njit(cache=True, nogil=True)
-def _spread(free, seeds, ny, nz):  # type: ignore[no-untyped-def]
+def _spread(free, seeds, steps):  # type: ignore[no-untyped-def]
     """Cells of `free` joined to a seed across faces; flat, nothing free on the grid's outside."""
     reached = np.zeros(len(free), np.bool_)
-    stack, depth = np.empty(1 << 16, np.int32), 0
-    steps = (1, -1, nz, -nz, ny * nz, -ny * nz)
-    for seed in seeds:
+    stack = np.empty(1 << 16, np.int32)
+    for s in range(len(seeds)):
+        seed = seeds[s]
         if not free[seed] or reached[seed]:
             continue
         reached[seed] = True
@@ -55,10 +55,11 @@ def _spread(free, seeds, ny, nz):  # type: ignore[no-untyped-def]
             c = stack[depth]
             if depth + 6 >= len(stack):
                 more = np.empty(2 * len(stack), np.int32)
-                more[:depth] = stack[:depth]
+                for i in range(depth):
+                    more[i] = stack[i]
                 stack = more
-            for step in steps:
-                t = c + step
+            for k in range(6):
+                t = c + steps[k]
                 if free[t] and not reached[t]:
                     reached[t] = True
                     stack[depth] = t
@@ -87,10 +88,11 @@ def outside(occupied: Mask, *, board: bool) -> tuple[Mask, int]:
         for side in (0, -1):
             near[(slice(None),) * axis + (side,)] = 0
     seeds, (_, ny, nz), flat = _rim(walled.shape, board), walled.shape, near.reshape(-1)
-    best, radius = _spread(flat > 0, seeds, ny, nz), 0
+    steps = np.array([1, -1, nz, -nz, ny * nz, -ny * nz])
+    best, radius = _spread(flat > 0, seeds, steps), 0
     for r in RADII[1:]:
         free = flat > r * r
-        reached = _spread(free, seeds, ny, nz)
+        reached = _spread(free, seeds, steps)
         hidden = free & ~reached
         shut = int((hidden & best).sum())
         if shut > 64 and shut > 0.1 * int(hidden.sum()):
@@ -120,7 +122,8 @@ def _labels(solid):  # type: ignore[no-untyped-def]
             z, y, x = c % nz, (c // nz) % ny, c // (ny * nz)
             if depth + 6 >= len(stack):
                 more = np.empty(2 * len(stack), np.int64)
-                more[:depth] = stack[:depth]
+                for i in range(depth):
+                    more[i] = stack[i]
                 stack = more
             for k in range(6):
                 if k == 0 and x > 0:

@@ -20,7 +20,7 @@ from shellgen.pattern.weld import Welded, compact, without_back_to_back
 
 Method = Literal["as it is", "holes capped", "outer skin"]
 _EMPTY = 1e-9  # volume / area^1.5 under which a closed part is a folded sheet
-_FOLDED_MOST = 0.01  # share of the area that folded sheets may have and be left to the rubber alone
+_FOLDED, _FOLDED_MOST = 0.01, 0.1  # share of the area of one folded sheet, of all, that is left to the rubber alone
 _ALL = 0.3  # share of the area that needs an outer skin: from here on it is drawn round everything
 
 
@@ -63,7 +63,8 @@ def closed_skin(vertices: FloatArray, welded: Welded, faces: IntArray, source: s
     whole = (np.bincount(top.part, (top.twins < 0).reshape(-1, 3).any(axis=1), top.parts) == 0) & ~top.conflict
     bulk = np.abs(sums[:, 0]) > _EMPTY * sums[:, 1] ** 1.5
     folded = whole & ~bulk
-    few = sums[folded, 1].sum() < _FOLDED_MOST * sums[:, 1].sum()
+    area, sheets = float(sums[:, 1].sum()), sums[folded, 1]
+    few = sheets.sum() < _FOLDED_MOST * area and sheets.max(initial=0) < _FOLDED * area
     rest = ~whole if few else ~whole | folded
     good = whole & bulk
     turned = _outward(top, sums)

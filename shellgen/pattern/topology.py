@@ -289,17 +289,16 @@ def split_fans(vertices: FloatArray, faces: IntArray, twins: IntArray) -> tuple[
 def part_sums(vertices, faces, part, parts):  # type: ignore[no-untyped-def]
     """Signed volume and area of each part (volume means something for closed parts only): (parts, 2).
 
-    The volume is taken about the first vertex, the sum compensated by the part's own size.
+    Volumes are taken about the first face's first corner.
     """
     out = np.zeros((parts, 2))
-    o = vertices[faces[0, 0]] if len(faces) else np.zeros(3)
+    x, y, z = vertices[:, 0], vertices[:, 1], vertices[:, 2]
+    o = faces[0, 0] if len(faces) else 0
     for f in range(len(faces)):
-        ax, ay, az = vertices[faces[f, 0]] - o
-        bx, by, bz = vertices[faces[f, 1]] - o
-        cx, cy, cz = vertices[faces[f, 2]] - o
-        out[part[f], 0] += (ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)) / 6
-        ux, uy, uz = bx - ax, by - ay, bz - az
-        wx, wy, wz = cx - ax, cy - ay, cz - az
+        i, j, k = faces[f, 0], faces[f, 1], faces[f, 2]
+        ux, uy, uz = x[j] - x[i], y[j] - y[i], z[j] - z[i]
+        wx, wy, wz = x[k] - x[i], y[k] - y[i], z[k] - z[i]
         nx, ny, nz = uy * wz - uz * wy, uz * wx - ux * wz, ux * wy - uy * wx
+        out[part[f], 0] += ((x[i] - x[o]) * nx + (y[i] - y[o]) * ny + (z[i] - z[o]) * nz) / 6
         out[part[f], 1] += 0.5 * np.sqrt(nx * nx + ny * ny + nz * nz)
     return out
