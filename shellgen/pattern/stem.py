@@ -150,8 +150,13 @@ def _run_up(solid: Solid, x: float, y: float, radius: float, enters: float, low:
 
 
 def _broadest(solid: Solid, radius: float, place: tuple[float, float] | None, low: float, height: float) -> Stem:
-    """Where nothing covers the whole disc from below: the section, up to the highest allowed, that holds most of it."""
-    best, most = Stem(0.0, 0.0, radius, low, 0.0), (0.0, 0.0)
+    """Where nothing covers the whole disc from below: the section, up to the highest allowed, that holds most of it.
+
+    A place at the far end of the longer side counts 0.4 of a section less than the middle.
+    """
+    x0, y0, _, x1, y1, _ = solid.bounding_box()
+    reach = max(x1 - x0, y1 - y0) / 2
+    best, most = Stem(0.0, 0.0, radius, low, 0.0), -np.inf
     for z in low + height * np.array([0.02, 0.04, 0.07, 0.1, 0.15, 0.2, 0.25, HIGHEST_SHARE]):
         figure = section(solid, float(z))
         parts = sorted(figure.geoms, key=lambda part: -part.area)[:8]
@@ -159,8 +164,8 @@ def _broadest(solid: Solid, radius: float, place: tuple[float, float] | None, lo
         for x, y in middles:
             disc = Point(x, y).buffer(radius, quad_segs=16)
             cover = figure.intersection(disc).area / disc.area
-            rank = round(min(cover, FULL), 2), -math.hypot(x, y) - float(z)
-            if rank > most:
+            rank = round(min(cover, FULL) - 0.4 * math.hypot(x, y) / reach - 0.1 * (float(z) - low) / height, 6)
+            if cover > 0 and rank > most:
                 best, most = Stem(x, y, radius, float(z), cover), rank
     return best
 
