@@ -12,13 +12,15 @@ from shellgen.envelope.spline_fit_solve import solve
 from shellgen.envelope.spline_fit_target import Target, target
 
 START_SPAN_MM = 3.0
-ROUNDS = 7
+ROUNDS = 8
 KNOT_STEP_MM = 0.03  # knots stand on multiples of this: short text in files
 AIM = 0.93  # share of the tolerance that the fit itself aims for
 MAX_FACTOR = 4.0  # the greatest error may be this many tolerances
 SAMPLES = 40_000
 SUNK_BELOW_MM = 40.0  # poles that bear on nothing near the trim end this far under it
-SHARE, EASY, POWER = 0.98, 0.6, 0.4  # error of a span: this quantile; spans below `EASY` tolerances grow, others shrink
+SHARE, POWER = 0.98, 0.45  # error of a span: this quantile; the density follows its power
+EASY, EASIER = 0.6, 0.8  # spans whose error is under this share of the tolerance grow; each round the share falls
+GENTLE = 0.3  # slope under which an error says nothing about its direction
 LEAST_FACTOR, MOST_FACTOR = 0.6, 1.9  # change of density in one round
 
 
@@ -45,12 +47,12 @@ def fit_graph(
     Raises KernelError if nothing of the envelope lies there.
     """
     goal = target(envelope, level_mm, low_y_mm)
-    points, weights = samples(goal)
-    least = max(0.8, 1.3 * goal.pitch_mm)
+    points, weights, share = samples(goal)
+    least = max(0.8, 1.1 * goal.pitch_mm)
     knots = [_even(axis, START_SPAN_MM) for axis in (goal.x_mm, goal.y_mm)]
     graph: SplineGraph | None = None
     best: tuple[SplineGraph, FitReport] | None = None
-    for _ in range(ROUNDS):
+    for turn in range(ROUNDS):
         graph = _sunk(solve(goal.heights_mm, goal.weights, goal.x_mm, goal.y_mm, knots[0], knots[1], graph), goal)
         gap = foot_distance(graph, points)
         report = _report(graph, points, weights, gap)
@@ -58,18 +60,24 @@ def fit_graph(
             best = (graph, report)
         if report.p99_mm <= AIM * tolerance_mm and report.max_mm <= AIM * MAX_FACTOR * tolerance_mm:
             break
-        knots = [_moved(knots[axis], points[:, axis], weights, gap, tolerance_mm, least) for axis in range(2)]
+        aim = EASY * EASIER**turn * tolerance_mm
+        knots = [_moved(knots[k], points[:, k], weights, gap * share[k], aim, least) for k in range(2)]
     assert best is not None
     return best
 
 
-def samples(goal: Target) -> tuple[FloatArray, FloatArray]:
-    """Raster nodes (n, 3) of the needed region and the surface that each stands for, thinned evenly."""
+def samples(goal: Target) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray]]:
+    """Raster nodes (n, 3) of the needed region, thinned evenly; the surface that each stands for; the shares of both axes.
+
+    A wall that runs along x asks for denser knots in y alone: an axis's share is how far the slope points its way.
+    """
     i, j = np.nonzero(goal.needed)
     step = max(1, len(i) // SAMPLES)
     i, j = i[::step], j[::step]
     points = np.column_stack([goal.x_mm[j], goal.y_mm[i], goal.heights_mm[i, j]])
-    return points, np.sqrt(1 + goal.slope[i, j] ** 2)
+    slope = goal.slope[i, j]
+    parts = [np.where(slope > GENTLE, np.abs(g[i, j]) / np.maximum(slope, GENTLE), 1.0) for g in goal.gradient]
+    return points, np.sqrt(1 + slope**2), (parts[0], parts[1])
 
 
 def foot_distance(graph: SplineGraph, points_mm: FloatArray, steps: int = 2) -> FloatArray:
@@ -112,7 +120,7 @@ def _snapped(inner_mm: FloatArray, low: float, high: float) -> FloatArray:
 
 
 def _moved(
-    knots: FloatArray, at_mm: FloatArray, weights: FloatArray, gap: FloatArray, tolerance_mm: float, least_mm: float
+    knots: FloatArray, at_mm: FloatArray, weights: FloatArray, gap: FloatArray, aim_mm: float, least_mm: float
 ) -> FloatArray:
     """Knots of one axis laid anew, denser where the error asks for it, sparser where it allows."""
     breaks = knots[3:-3]
@@ -124,7 +132,7 @@ def _moved(
         here = order[ends[k] : ends[k + 1]]
         if len(here):
             error[k] = weighted_quantile(gap[here], weights[here], SHARE)
-    factor = np.clip((error / (EASY * tolerance_mm)) ** POWER, LEAST_FACTOR, MOST_FACTOR)
+    factor = np.clip((error / aim_mm) ** POWER, LEAST_FACTOR, MOST_FACTOR)
     padded = np.pad(factor, 2, mode="edge")
     smooth = sum(c * padded[k : k + len(factor)] for k, c in enumerate((0.1, 0.2, 0.4, 0.2, 0.1)))
     density = np.minimum(np.asarray(smooth) / np.diff(breaks), 1 / least_mm)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.envelope.spline_fit_nodes import surface_nodes
 from shellgen.errors import KernelError
 
 MARGIN_MM = 9.0  # how far the spline's rectangle runs past the region: four or five knot spans
@@ -19,7 +20,7 @@ SUNK_MM = 40.0  # the run-on ends this far below the level
 class Target:
     """Heights and weights over a window of a raster.
 
-    x_mm (columns,), y_mm (rows,); heights_mm, weights, slope (length of the gradient), needed (bool): (rows, columns).
+    x_mm (columns,), y_mm (rows,); heights_mm, weights, slope (length of `gradient`, along x and y), needed (bool): (rows, columns).
     """
 
     x_mm: FloatArray
@@ -27,6 +28,7 @@ class Target:
     heights_mm: FloatArray
     weights: FloatArray
     slope: FloatArray
+    gradient: tuple[FloatArray, FloatArray]
     needed: np.ndarray
     level_mm: float
     pitch_mm: float
@@ -41,7 +43,8 @@ def target(envelope: Envelope, level_mm: float, low_y_mm: float | None) -> Targe
 
     g = envelope.grid
     low_y = -np.inf if low_y_mm is None else low_y_mm
-    above = envelope.heights_mm > level_mm
+    heights = surface_nodes(envelope)
+    above = heights > level_mm
     needed = above & (g.y_mm >= low_y)[:, None]
     if not needed.any():
         raise KernelError(f"nothing of an envelope lies {level_mm:g} mm above the parting")
@@ -52,7 +55,7 @@ def target(envelope: Envelope, level_mm: float, low_y_mm: float | None) -> Targe
     if low_y_mm is not None:  # the raster's lowest rows are floor, one crevice radius deep
         r0 = max(r0, int(np.ceil((envelope.crevice_mm + 2.0) / g.pitch_mm)))
     window = (slice(r0, r1), slice(c0, c1))
-    z = envelope.heights_mm[window]
+    z = heights[window]
     cot = 1 / np.tan(np.radians(envelope.draft_deg))
     exact = z > envelope.floor_mm + envelope.crevice_mm + 0.5
     away, (i, j) = distance_transform_edt(~exact, return_indices=True)
@@ -62,4 +65,4 @@ def target(envelope: Envelope, level_mm: float, low_y_mm: float | None) -> Targe
     outside = distance_transform_edt(~above[window]) * g.pitch_mm
     near = outside <= TRUSTED_MM
     weights = np.where(near, 1.0, FAINT) / (1 + slope**2)
-    return Target(g.x_mm[c0:c1], g.y_mm[r0:r1], z, weights, slope, needed[window], level_mm, g.pitch_mm)
+    return Target(g.x_mm[c0:c1], g.y_mm[r0:r1], z, weights, slope, (gx, gy), needed[window], level_mm, g.pitch_mm)

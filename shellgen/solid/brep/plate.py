@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from shellgen.errors import KernelError
+from shellgen.solid.brep.occ import explored
 from shellgen.solid.brep.shapes import feature_solid, fused, less, outline_solid, prism_solid
-from shellgen.solid.recipe import Feature, PieceRecipe, PlateRecipe, Prism, Role
+from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, PlateRecipe, Prism, Role
 
 LEFT_OUT = (Role.LABEL,)  # letters cost hundreds of faces
 
 
 def plate_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
     """Flange and base flange of a piece between their planes, with its features; the wall is not there yet."""
-    parts = [outline_solid(recipe.outline, 0.0, recipe.outline.thickness_mm)]
+    what = f"shell piece {recipe.name}"
+    parts = [outline_solid(o, 0.0, o.thickness_mm) for o in (recipe.outline, *recipe.apart)]
     if recipe.base is not None:
         reach = recipe.base.reach
         ring = ((reach[0][0], 0.0), (reach[-1][0], 0.0), *(p for p in reach[::-1] if p[1] > 0.0))
@@ -21,8 +24,26 @@ def plate_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
         flat = tuple((z, x) for x, z in ring)
         axes = ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0))
         parts.append(prism_solid(Prism(flat, (), (0.0, 0.0, 0.0), *axes, recipe.base.thickness_mm)))
-    what = f"shell piece {recipe.name}"
+    features = tuple(_standing(f, 0.5 * recipe.outline.thickness_mm, what) if f.body else f for f in features)
     return with_features(parts, features, what)
+
+
+def _standing(feature: Feature, from_mm: float, what: str) -> Feature:
+    """A foot on the flange, begun within it rather than under the parting. Raises KernelError for other shapes."""
+    shape = feature.shape
+    if feature.add and isinstance(shape, Prism) and shape.x_axis == (1.0, 0.0, 0.0) and shape.y_axis == (0.0, 1.0, 0.0):
+        x, y, z = shape.origin
+        return replace(feature, shape=replace(shape, origin=(x, y, from_mm), length_mm=shape.length_mm + z - from_mm))
+    if feature.add and isinstance(shape, Frustum) and shape.axis == (0.0, 0.0, 1.0) and shape.r0_mm == shape.r1_mm:
+        x, y, z = shape.base
+        return replace(feature, shape=replace(shape, base=(x, y, from_mm), length_mm=shape.length_mm + z - from_mm))
+    raise KernelError(f"{what}: a {feature.role.value} at {_place(feature)} does not stand on the flange along the pull")
+
+
+def _place(feature: Feature) -> str:
+    shape = feature.shape
+    x, y, z = shape.origin if isinstance(shape, Prism) else shape.base
+    return f"({x:.1f}, {y:.1f}, {z:.1f})"
 
 
 def with_features(body: list[Any], features: tuple[Feature, ...], what: str) -> Any:
@@ -71,6 +92,9 @@ def plate_brep(recipe: PlateRecipe) -> Any:
     kept = tuple(f for f in recipe.features if f.role not in LEFT_OUT)
     what = f"flat part {recipe.name}"
     solid = with_features([outline_solid(recipe.outline, 0.0, recipe.outline.thickness_mm)], kept, what)
-    if not BRepCheck_Analyzer(solid).IsValid():
+    solids = explored(solid, "solid")
+    if len(solids) != 1:
+        raise KernelError(f"{what}: it came out in {len(solids)} pieces")
+    if not BRepCheck_Analyzer(solids[0]).IsValid():
         raise KernelError(f"{what}: its solid is not valid")
-    return solid
+    return solids[0]

@@ -44,14 +44,14 @@ class PortPlan:
 def port_plan(recipe: PieceRecipe) -> tuple[PortPlan | None, tuple[Feature, ...]]:
     """The port among a recipe's features, and the features that are not part of it.
 
-    Raises KernelError for features of the wall that are no port.
+    Raises KernelError for a port that is not one boss with one bore.
     """
-    boss = [f for f in recipe.features if f.body]
-    if not boss:
-        return None, recipe.features
+    boss = [f for f in recipe.features if f.role is Role.PORT and f.body and f.add]
     bores = [f for f in recipe.features if f.role is Role.PORT and not f.body]
-    if len(boss) != 1 or len(bores) != 1 or not boss[0].add or boss[0].role is not Role.PORT:
-        raise KernelError(f"shell piece {recipe.name}: only one port, a boss with a bore, can stand on the wall in STEP")
+    if not boss and not bores:
+        return None, recipe.features
+    if len(boss) != 1 or len(bores) != 1:
+        raise KernelError(f"shell piece {recipe.name}: {len(boss)} bosses and {len(bores)} bores are no port")
     stand, hole = _upright(boss[0]), _upright(bores[0])
     inserts = [
         f

@@ -8,7 +8,7 @@ import numpy as np
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
-from shellgen.solid.brep.occ import edge, explored, spline_curve, straight, vertex
+from shellgen.solid.brep.occ import edge, spline_curve, straight, vertex
 from shellgen.solid.brep.planar_curve import PlanarCurve
 from shellgen.solid.brep.smooth_ring import Circle, smooth_ring
 from shellgen.solid.recipe import Dome, Frustum, Outline, Point, Prism, Ring, Shape
@@ -143,7 +143,4 @@ def _boolean(operation: Any, first: list[Any], second: list[Any], what: str) -> 
     operation.Build()
     if not operation.IsDone():
         raise KernelError(f"{what}: the features of its plate cannot be joined")
-    solids = explored(operation.Shape(), "solid")
-    if len(solids) != 1:
-        raise KernelError(f"{what}: its plate came out in {len(solids)} pieces")
-    return solids[0]
+    return operation.Shape()

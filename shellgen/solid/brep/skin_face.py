@@ -9,6 +9,7 @@ import numpy as np
 
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.envelope.spline_fit import FitReport, fit_graph
+from shellgen.envelope.spline_fit_nodes import surface_nodes
 from shellgen.envelope.spline_fit_graph import DEGREE, SplineGraph, greville
 from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
@@ -51,7 +52,7 @@ def skin_face(
     graph, report = fit_graph(envelope, level_mm=level_mm, low_y_mm=low_y_mm, tolerance_mm=tolerance_mm)
     g = envelope.grid
     x, y = np.meshgrid(g.x_mm, g.y_mm)
-    sign = np.sign(envelope.heights_mm - trim.at(x, y))
+    sign = np.sign(surface_nodes(envelope) - trim.at(x, y))
     wanted = np.column_stack([x.ravel(), y.ravel(), sign.ravel()])
     found: tuple[TrimCurve, ...] | None = None
     error: KernelError | None = None
