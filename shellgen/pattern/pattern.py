@@ -32,7 +32,7 @@ class Skin:
 class Pattern:
     """The pattern in the mold frame (+z up, the board at z = 0).
 
-    vertices_mm : (n, 3), faces : (m, 3): every triangle that the rubber must cover, watertight or not, the stem included,
+    vertices_mm : (n, 3), faces : (m, 3): every triangle that the rubber must cover, watertight or not, with the stem,
     nothing below the board. skin : the same as a closed solid. footprint : what stands on the board (mold x, y), the
     opening of jacket and shell; empty for a closed pattern. file_to_mold : 4x4, from the mesh file's numbers.
     sha256 : of the mesh file's bytes (of the vertices for a pattern made here). notes : what was mended or assumed.

@@ -128,7 +128,7 @@ def upper_volume(mesh, pitch, radius, angle_deg, shift=0.0):
 
 
 def test_box_upper_half_grows_as_steiner_says():
-    """Box 60 x 40 x 20 grown by 5: V(5) = V + S r + M r^2 + 4/3 pi r^3 = 101948.377 (Steiner); half lies above its middle."""
+    """Box 60 x 40 x 20 grown by 5: V + S r + M r^2 + 4/3 pi r^3 = 101948.377 (Steiner); half lies above its middle."""
     box = trimesh.creation.box((60.0, 40.0, 20.0))
     box.apply_transform(trimesh.transformations.rotation_matrix(0.4, [0, 0, 1]))  # off the raster's axes
     mesh = facets(box.vertices, box.faces)
@@ -149,7 +149,7 @@ def test_volume_error_falls_with_the_pitch():
 
 @pytest.mark.parametrize("pitch", [0.5, 1.0, 2.0])
 def test_widened_ball_leaves_no_chord_inside(pitch):
-    """A ball R = 12 on a raster: bilinear heights fall inside it by h^2 / R at most, and stand proud by half a step at most."""
+    """A ball R = 12 on a raster: heights fall inside it by about h^2 / R and stand proud by half a step at most."""
     grid = Grid(-20.13, -19.87, pitch, int(40 / pitch), int(40 / pitch))
     rho = np.hypot(*np.meshgrid(grid.x_mm, grid.y_mm))
     z = np.maximum(drafted_ball(rho, 12.0, np.radians(3.0)), -30.0)
@@ -179,17 +179,16 @@ def test_triangles_close_and_keep_their_tolerance(tolerance):
     body = (np.maximum(z, -9.0) + 11.0).sum() * 0.25
     top = mesh.vertices[:, 2] > -8.99
     assert np.abs(field.at(mesh.vertices[top, 0], mesh.vertices[top, 1]) - mesh.vertices[top, 2]).max() < 1e-9
-    over = mesh.vertices[:, 0].max() + 20.0, mesh.vertices[:, 1].max() + 15.0  # the net's square is larger than the raster
-    beyond = (over[0] + 0.0) * (over[1] + 0.0) - 61 * 83 * 0.25
+    # the net's square is larger than the raster, and flat there
+    beyond = (mesh.vertices[:, 0].max() + 20.0) * (mesh.vertices[:, 1].max() + 15.0) - 61 * 83 * 0.25
     assert mesh.volume == pytest.approx(body + 2.0 * beyond, abs=2.0 * tolerance * 61 * 83 * 0.25 + 60)
 
 
 def test_shell_inside_is_never_nearer_than_asked():
     """VTK's distances from points of the envelope to a lumpy pattern: none under the radius asked."""
-    from vtkmodules.vtkCommonDataModel import vtkPolyData, vtkStaticCellLocator
     from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
     from vtkmodules.vtkCommonCore import reference, vtkPoints
-    from vtkmodules.vtkCommonDataModel import vtkCellArray
+    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData, vtkStaticCellLocator
 
     ball = trimesh.creation.icosphere(subdivisions=5, radius=50.0)
     points = ball.vertices * (1 + 0.1 * np.sin(ball.vertices[:, :1] / 5))

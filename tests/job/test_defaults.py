@@ -30,7 +30,9 @@ LEFT_OPEN = {
     "mount.stem_length_mm",
     "mount.stem_at_mm",
     "parting.axis_at_mm",
-    "bolts.flash_limit_mm", "bolts.torque_nm", "shell.modulus_mpa",
+    "bolts.flash_limit_mm",
+    "bolts.torque_nm",
+    "shell.modulus_mpa",
     "limits.bed_mm",
     "limits.lift_kg",
 }
