@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
-from shellgen.envelope.facets import Facets
 from shellgen.job.defaults import bolt_pitch_mm
 from shellgen.job.model import Settings
-from shellgen.mold.bolt_row import length
-from shellgen.mold.halves import lay_halves
-from shellgen.parting.cells import Cell
+from shellgen.mold.halves import Halves
+from shellgen.mold.radial import Radial
 from shellgen.pattern.pattern import Pattern
 
 
 def with_pitch(
-    settings: Settings, pattern: Pattern, bare: Facets, cells: tuple[Cell, Cell], on_board: bool
+    settings: Settings, pattern: Pattern, lay: Callable[[Settings], Halves | Radial]
 ) -> tuple[Settings, tuple[str, ...]]:
     """Settings with their pitch as a number, and a note where it was calculated.
 
     The room that the liquid presses on and the length of the seam are taken from a first layout at the usual pitch.
+    lay : lays out the mold for given settings.
     Raises DesignError where no pitch holds.
     """
     if settings.bolts.pitch_mm != "auto":
@@ -26,13 +26,13 @@ def with_pitch(
     from shellgen.shop.joint.job import job_pitch_mm, pressed_area_mm2
 
     usual = bolt_pitch_mm(str(settings.bolts.size), float(pattern.bounds_mm.max() - pattern.bounds_mm.min()))
-    laid = lay_halves(_at(settings, usual), bare, cells, on_board)
+    laid = lay(_at(settings, usual))
     largest = job_pitch_mm(
         settings,
         pattern,
-        pair=(cells[0].name, cells[1].name),
+        pair=(laid.draped[0].cell.name, laid.draped[1].cell.name),
         area_mm2=pressed_area_mm2([(d.skins.inside, d.cell.parting) for d in laid.draped]),
-        seam_mm=sum(length(line) for line in laid.plan.bolt_line),
+        seam_mm=laid.seam_mm,
     )
     pitch = math.floor(2 * largest) / 2
     return _at(settings, pitch), (f"bolts.pitch_mm = 'auto': the joint allows {pitch:g} mm.",)

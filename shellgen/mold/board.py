@@ -10,7 +10,7 @@ from shapely.geometry import Polygon
 
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.job.model import Settings
-from shellgen.mold.base import Foot, Standing, foot
+from shellgen.mold.base import Foot, Standing, board_hole, foot
 from shellgen.mold.drape import Draped
 from shellgen.mold.mold import Bolt
 from shellgen.mold.places import bolt_offset_mm
@@ -20,6 +20,7 @@ from shellgen.solid.recipe import Feature, Frustum, Outline, PlateRecipe, Role, 
 from shellgen.standards.fasteners import bolt as bolt_data
 
 PIN_MM = 6.0  # locating pins: 6 mm rod in a 6.2 mm hole; common practice, no source
+PIN_HOLE_MM = 6.2
 PIN_SHARES = (0.2, 0.45)  # along the row, another place in every other piece, so that no two can be exchanged
 
 
@@ -60,6 +61,17 @@ def _standing(d: Draped, flange_mm: float, top: Envelope | None) -> Standing | N
         slope = d.cell.parting.slope if isinstance(d.cell.parting, ValleyParting) else 0.0
         clear = lie + flange_mm * float(np.hypot(1.0, slope))
     return Standing(x, lie, clear)
+
+
+def foot_holes(settings: Settings, stand: Foot, flange_mm: float) -> list[Feature]:
+    """Holes for board bolts and pin through one piece's base flange."""
+    found: list[Feature] = []
+    if settings.mount.bolts or settings.port.lid:
+        hole = bolt_data(str(settings.bolts.size)).hole_mm[settings.bolts.fit] / 2
+        found += [board_hole(p, hole, flange_mm, Role.BASE_HOLE) for p in stand.bolts]
+    if stand.pin is not None:
+        found.append(board_hole(stand.pin, PIN_HOLE_MM / 2, flange_mm, Role.PIN_HOLE))
+    return found
 
 
 def board_bolts(settings: Settings, draped: Sequence[Draped], feet: Sequence[Foot]) -> list[Bolt]:

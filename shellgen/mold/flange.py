@@ -77,12 +77,19 @@ def grown(section: BaseGeometry, by_mm: float, rounding_mm: float) -> BaseGeomet
 
 
 def flange_plan(
-    section: BaseGeometry, *, width_mm: float, bolt_mm: float, rounding_mm: float, board_gap_mm: float | None
+    section: BaseGeometry,
+    *,
+    width_mm: float,
+    bolt_mm: float,
+    rounding_mm: float,
+    board_gap_mm: float | None,
+    axis_gap_mm: float | None = None,
 ) -> FlangePlan:
     """Outline and bolt line about a section.
 
     width_mm : wall to edge; bolt_mm : wall to bolt axis; board_gap_mm : least height of a bolt axis above the board
-    (None where there is no board). Parts of the section that stand apart are joined by one flange.
+    (None where there is no board); axis_gap_mm : least distance of a bolt axis from the axis x = 0 at which a radial
+    mating face ends (None where it does not). Parts of the section that stand apart are joined by one flange.
     """
     section = without_small_holes(section, 3 * width_mm)
     rounding = rounding_mm
@@ -100,14 +107,14 @@ def flange_plan(
     rings = [r for r in line_rings if min(shapely.LineString(r).hausdorff_distance(e) for e in edges) < 4 * width_mm]
     lines, closed = [], []
     for ring in rings:
-        if board_gap_mm is None:
+        if board_gap_mm is None and axis_gap_mm is None:
             lines.append(ring)
             closed.append(True)
             continue
         low, high = ring.min(axis=0) - 1, ring.max(axis=0) + 1
-        above = shapely.LineString(ring).intersection(
-            box(low[0], board_gap_mm, high[0], max(high[1], board_gap_mm + 1))
-        )
+        left = low[0] if axis_gap_mm is None else axis_gap_mm
+        foot = low[1] if board_gap_mm is None else board_gap_mm
+        above = shapely.LineString(ring).intersection(box(left, foot, max(high[0], left + 1), max(high[1], foot + 1)))
         if above.geom_type == "MultiLineString":
             above = shapely.line_merge(above)
         for part in getattr(above, "geoms", [above]):
@@ -115,9 +122,10 @@ def flange_plan(
                 coords = np.asarray(part.coords)
                 lines.append(coords)
                 closed.append(bool(np.allclose(coords[0], coords[-1])))
-    if board_gap_mm is not None:
+    if board_gap_mm is not None or axis_gap_mm is not None:
         low, high = np.asarray(whole.bounds[:2]), np.asarray(whole.bounds[2:])
-        clipped = whole.intersection(box(low[0] - 1, 0.0, high[0] + 1, high[1] + 1))
+        left = low[0] - 1 if axis_gap_mm is None else 0.0
+        clipped = whole.intersection(box(left, low[1] - 1 if board_gap_mm is None else 0.0, high[0] + 1, high[1] + 1))
         whole = max(polygons(clipped), key=lambda p: p.area)
     whole = whole.simplify(0.02)
     return FlangePlan(section, shapely.geometry.polygon.orient(whole), tuple(lines), tuple(closed))

@@ -12,10 +12,12 @@ from shapely.geometry.base import BaseGeometry
 from shellgen.envelope.facets import Facets
 from shellgen.envelope.raster import Envelope
 from shellgen.job.model import Settings
+from shellgen.mold.bolt_row import length
 from shellgen.mold.closing import SPOT_FACE_MM, Closing, Ground, closing
 from shellgen.mold.drape import Draped, drape
 from shellgen.mold.fill import filled_mm3
 from shellgen.mold.flange import FlangePlan, flange_plan, section_at_parting, turned_over
+from shellgen.mold.mold import Bolt, Key
 from shellgen.mold.places import Places, bolt_offset_mm, find_places
 from shellgen.mold.step import (
     LEAST_GAIN,
@@ -43,6 +45,21 @@ class Halves:
     shut: Closing
     tops: tuple[Envelope | None, Envelope | None]
     notes: tuple[str, ...]
+
+    @property
+    def bolts(self) -> tuple[Bolt, ...]:
+        """The closing bolts."""
+        return self.shut.bolts
+
+    @property
+    def seam_mm(self) -> float:
+        """Length of the bolt line in plan."""
+        return sum(length(line) for line in self.plan.bolt_line)
+
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """The keys of the mating face."""
+        return self.shut.keys
 
 
 def lay_halves(settings: Settings, bare: Facets, cells: tuple[Cell, Cell], on_board: bool) -> Halves:

@@ -9,7 +9,7 @@ import numpy as np
 from shellgen.envelope.raster import FloatArray
 from shellgen.errors import DesignError
 from shellgen.job.model import PartingSettings, PlaneSettings
-from shellgen.parting.surface import Parting, PlaneParting
+from shellgen.parting.surface import Parting, PlaneParting, ValleyParting
 
 TURN_OVER = np.diag([-1.0, 1.0, -1.0, 1.0])  # from one half's pull frame to the other's
 
@@ -80,3 +80,39 @@ def halves(settings: PartingSettings, bounds_mm: FloatArray, upright: bool) -> t
     normal, offset = wanted_plane(settings, bounds_mm, upright)
     frame = plane_frame(normal, offset, bounds_mm)
     return Cell("A", frame, PlaneParting()), Cell("B", frame @ TURN_OVER, PlaneParting())
+
+
+def radial_cells(settings: PartingSettings, bounds_mm: FloatArray) -> tuple[Cell, ...]:
+    """Pieces A, B, ... about an upright axis, each leaving along the bisector of its two parting planes.
+
+    Each frame has +z along the pull, +y up from the board and the axis at x = z = 0.
+    """
+    count = settings.pieces
+    middle = bounds_mm.mean(axis=0)
+    at = middle[:2] if settings.axis_at_mm is None else np.asarray(settings.axis_at_mm, float)
+    valley = ValleyParting(float(1 / np.tan(np.pi / count)))
+    cells = []
+    for k in range(count):
+        turn = np.radians(settings.angle_deg + (k + 0.5) * 360.0 / count)
+        c, s = float(np.cos(turn)), float(np.sin(turn))
+        frame = np.eye(4)
+        frame[:3, 0], frame[:3, 1], frame[:3, 2] = (-s, c, 0.0), (0.0, 0.0, 1.0), (c, s, 0.0)
+        frame[:3, 3] = (at[0], at[1], 0.0)
+        cells.append(Cell("ABCDEF"[k], frame, valley))
+    return tuple(cells)
+
+
+def require_shares(cells: tuple[Cell, ...], vertices_mm: FloatArray) -> None:
+    """Refuse radial pieces of which one would hold nothing of the pattern.
+
+    vertices_mm : (n, 3) of the pattern in the mold frame. Raises DesignError that names the piece and a better axis.
+    """
+    for cell in cells:
+        local = (vertices_mm - cell.pull_to_mold[:3, 3]) @ cell.pull_to_mold[:3, :3]
+        if not np.any(local[:, 2] > cell.parting.at(local[:, 0], local[:, 1])):
+            x, y, _ = cell.pull_to_mold[:3, 3]
+            mid = (vertices_mm.min(axis=0) + vertices_mm.max(axis=0)) / 2
+            raise DesignError(
+                f"parting.axis_at_mm = ({x:g}, {y:g}): piece {cell.name} would hold nothing of the pattern. The axis "
+                f"through the pattern's middle is at ({mid[0]:.1f}, {mid[1]:.1f})."
+            )
