@@ -16,7 +16,7 @@ ROUNDS = 8
 KNOT_STEP_MM = 0.03  # knots stand on multiples of this: short text in files
 AIM = 0.93  # share of the tolerance that the fit itself aims for
 MAX_FACTOR = 4.0  # the greatest error may be this many tolerances
-SAMPLES = 40_000
+SAMPLES = 30_000
 SUNK_BELOW_MM = 40.0  # poles that bear on nothing near the trim end this far under it
 SHARE, POWER = 0.98, 0.45  # error of a span: this quantile; the density follows its power
 EASY, EASIER = 0.6, 0.8  # spans whose error is under this share of the tolerance grow; each round the share falls
@@ -42,7 +42,7 @@ def fit_graph(
 ) -> tuple[SplineGraph, FitReport]:
     """The graph of an envelope where it lies above a level (and above y = low_y_mm), with its error.
 
-    Knots are added until 99 % of the surface is within the tolerance and all of it within four; where the raster is
+    The envelope's nodes are taken as they are (see `surface_nodes`). Knots are added until 99 % of the surface is within the tolerance and all of it within four; where the raster is
     too coarse for that, the best graph found is returned and the report says so.
     Raises KernelError if nothing of the envelope lies there.
     """

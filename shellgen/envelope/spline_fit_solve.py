@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from shellgen.envelope.raster import FloatArray
@@ -25,7 +27,6 @@ def solve(
 ) -> SplineGraph:
     """The graph that fits heights (rows, columns) with weights of the same shape best. start : a graph to begin from."""
     from scipy.interpolate import BSpline
-    from scipy.sparse.linalg import LinearOperator, cg
 
     bx = BSpline.design_matrix(x_mm, knots_x, DEGREE)
     by = BSpline.design_matrix(y_mm, knots_y, DEGREE)
@@ -34,21 +35,33 @@ def solve(
     right = bx.T @ (by.T @ (weights * heights_mm)).T
     diagonal = matrix[0, 0] + STIFFNESS * _bent_diagonal(shape)
 
-    def times(v: FloatArray) -> FloatArray:
-        p = v.reshape(shape)
-        return np.asarray((_product(matrix, p) + STIFFNESS * _bent_twice(p)).ravel())
+    def times(p: FloatArray) -> FloatArray:
+        return _product(matrix, p) + STIFFNESS * _bent_twice(p)
 
-    size = shape[0] * shape[1]
     first = np.zeros(shape) if start is None else _poles_of(start, knots_x, knots_y)
-    poles, _ = cg(
-        LinearOperator((size, size), matvec=times, dtype=float),
-        np.asarray(right).ravel(),
-        x0=first.ravel(),
-        rtol=RESIDUAL,
-        maxiter=STEPS,
-        M=LinearOperator((size, size), matvec=lambda v: v / diagonal.ravel(), dtype=float),
-    )
-    return SplineGraph(knots_x, knots_y, poles.reshape(shape))
+    return SplineGraph(knots_x, knots_y, _conjugate_gradients(times, np.asarray(right), diagonal, first))
+
+
+def _conjugate_gradients(
+    times: Callable[[FloatArray], FloatArray], right: FloatArray, diagonal: FloatArray, x: FloatArray
+) -> FloatArray:
+    """Solve times(x) = right from a first x, preconditioned by the diagonal; sums without BLAS, whose threads only wait."""
+    x = x.copy()
+    rest = right - times(x)
+    small = RESIDUAL**2 * float(np.sum(right * right))
+    near = rest / diagonal
+    way, size = near, float(np.sum(rest * near))
+    for _ in range(STEPS):
+        if float(np.sum(rest * rest)) <= small:
+            break
+        push = times(way)
+        step = size / float(np.sum(way * push))
+        x += step * way
+        rest -= step * push
+        near = rest / diagonal
+        last, size = size, float(np.sum(rest * near))
+        way = near + (size / last) * way
+    return x
 
 
 def _poles_of(graph: SplineGraph, knots_x: FloatArray, knots_y: FloatArray) -> FloatArray:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from shellgen.envelope.raster import Envelope, FloatArray
-from shellgen.envelope.spline_fit_nodes import surface_nodes
 from shellgen.errors import KernelError
 
 MARGIN_MM = 9.0  # how far the spline's rectangle runs past the region: four or five knot spans
@@ -43,8 +42,7 @@ def target(envelope: Envelope, level_mm: float, low_y_mm: float | None) -> Targe
 
     g = envelope.grid
     low_y = -np.inf if low_y_mm is None else low_y_mm
-    heights = surface_nodes(envelope)
-    above = heights > level_mm
+    above = envelope.heights_mm > level_mm
     needed = above & (g.y_mm >= low_y)[:, None]
     if not needed.any():
         raise KernelError(f"nothing of an envelope lies {level_mm:g} mm above the parting")
@@ -55,7 +53,7 @@ def target(envelope: Envelope, level_mm: float, low_y_mm: float | None) -> Targe
     if low_y_mm is not None:  # the raster's lowest rows are floor, one crevice radius deep
         r0 = max(r0, int(np.ceil((envelope.crevice_mm + 2.0) / g.pitch_mm)))
     window = (slice(r0, r1), slice(c0, c1))
-    z = heights[window]
+    z = envelope.heights_mm[window]
     cot = 1 / np.tan(np.radians(envelope.draft_deg))
     exact = z > envelope.floor_mm + envelope.crevice_mm + 0.5
     away, (i, j) = distance_transform_edt(~exact, return_indices=True)

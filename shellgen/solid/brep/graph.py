@@ -21,6 +21,10 @@ class Graph(Protocol):
         """Slopes along x and y."""
         ...
 
+    def on_grid(self, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
+        """Heights over a grid, shape (len(y), len(x)) [mm]."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class PlaneGraph:
@@ -39,6 +43,10 @@ class PlaneGraph:
         shape = np.broadcast(x_mm, y_mm).shape
         return np.full(shape, self.a), np.full(shape, self.b)
 
+    def on_grid(self, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
+        """Heights over a grid, shape (len(y), len(x)) [mm]."""
+        return self.at(*np.meshgrid(x_mm, y_mm))
+
 
 @dataclass(frozen=True, slots=True)
 class Difference:
@@ -55,3 +63,7 @@ class Difference:
         """Slopes of the difference."""
         a, b = self.first.gradient(x_mm, y_mm), self.second.gradient(x_mm, y_mm)
         return a[0] - b[0], a[1] - b[1]
+
+    def on_grid(self, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
+        """Heights of the first over the second on a grid, shape (len(y), len(x)) [mm]."""
+        return self.first.on_grid(x_mm, y_mm) - self.second.on_grid(x_mm, y_mm)

@@ -49,10 +49,11 @@ def skin_face(
     trim : what it is trimmed at, about `level_mm` high. Raises KernelError, naming place and size, if no clean trim is
     found even after moving the spline by a few hundredths.
     """
+    envelope = envelope.with_heights(surface_nodes(envelope))
     graph, report = fit_graph(envelope, level_mm=level_mm, low_y_mm=low_y_mm, tolerance_mm=tolerance_mm)
     g = envelope.grid
     x, y = np.meshgrid(g.x_mm, g.y_mm)
-    sign = np.sign(surface_nodes(envelope) - trim.at(x, y))
+    sign = np.sign(envelope.heights_mm - trim.at(x, y))
     wanted = np.column_stack([x.ravel(), y.ravel(), sign.ravel()])
     found: tuple[TrimCurve, ...] | None = None
     error: KernelError | None = None

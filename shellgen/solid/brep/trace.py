@@ -66,7 +66,7 @@ def _traced(
         y0 = low_y_mm
     x = np.linspace(x0, x1, max(int((x1 - x0) / grid_mm), 8) + 1)
     y = np.linspace(y0, y1, max(int((y1 - y0) / grid_mm), 8) + 1)
-    lines = contour_generator(x, y, difference.at(*np.meshgrid(x, y)), name="serial").lines(0.0)
+    lines = contour_generator(x, y, difference.on_grid(x, y), name="serial").lines(0.0)
     found = []
     for line in lines:
         if not _worth_keeping(line, wanted):
