@@ -22,7 +22,7 @@ def with_foot_bar(outline: Polygon) -> tuple[Polygon, tuple[float, float, float,
     low_x, _, high_x, top = outline.bounds
     crest = outline.intersection(box(low_x - 1, top - 0.5, high_x + 1, top + 1))
     middle = crest.centroid.x
-    half = max(30.0, 0.25 * (high_x - low_x))
+    half = max(12.0, 0.22 * (high_x - low_x))
     bar = (middle - half, top - 4.0, middle + half, top + BAR_MM)
     joined = max(polygons(shapely.union_all([outline, box(*bar)])), key=lambda p: p.area)
     return shapely.geometry.polygon.orient(joined), bar
