@@ -10,6 +10,7 @@ from numba import njit
 from shellgen.envelope.raster import FloatArray
 
 DEGREE = 3
+POLE_DIGITS = 4  # decimals of a pole's height [mm]: short text in files
 
 
 def greville(knots_mm: FloatArray) -> FloatArray:
@@ -57,6 +58,12 @@ class SplineGraph:
         bx = BSpline.design_matrix(x_mm, self.knots_x, DEGREE)
         by = BSpline.design_matrix(y_mm, self.knots_y, DEGREE)
         return np.asarray(by @ (bx @ self.poles_mm).T)
+
+    def row(self, y_mm: float) -> FloatArray:
+        """Poles (nx,) of the curve z(x) at one y."""
+        from scipy.interpolate import BSpline
+
+        return np.asarray(BSpline(self.knots_y, self.poles_mm.T, DEGREE)(y_mm))
 
     def _evaluated(self, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
         """Height and both slopes, (3, ...); points outside are moved to the rectangle's edge."""

@@ -16,9 +16,12 @@ from shellgen.solid.brep.caps import caps_of, clear_of, opened, sorted_faces, st
 from shellgen.solid.brep.graph import PlaneGraph
 from shellgen.solid.brep.loops import Side, faces_of
 from shellgen.solid.brep.plate import LEFT_OUT, plate_body
-from shellgen.solid.brep.port import port_faces, port_plan
-from shellgen.solid.brep.skin_face import SkinFace, skin_face
+from shellgen.solid.brep.port import PortPlan, port_faces, port_plan
+from shellgen.solid.brep.skin_face import SkinFace, laid
+from shellgen.solid.brep.traced_skin import traced_skin
 from shellgen.solid.recipe import PieceRecipe
+
+MOST_SPANS = (100, 60, 30)  # of one trimming edge; shorter ones where OCC misjudges a wire
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,22 +44,35 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
     inside_y = 0.0 if recipe.on_board else None
     outside_y = recipe.base.thickness_mm if recipe.base is not None else inside_y
     top = recipe.outline.thickness_mm
-    inside = skin_face(recipe.inside, PlaneGraph(0.0), 0.0, inside_y, tolerance_mm, f"{what}, inside")
-    outside = skin_face(recipe.outside, PlaneGraph(top), top, outside_y, tolerance_mm, f"{what}, outside")
+    inside = traced_skin(recipe.inside, PlaneGraph(0.0), 0.0, inside_y, tolerance_mm, f"{what}, inside")
+    outside = traced_skin(recipe.outside, PlaneGraph(top), top, outside_y, tolerance_mm, f"{what}, outside")
     port, features = port_plan(recipe)
     body = plate_body(recipe, tuple(f for f in features if f.role not in LEFT_OUT))
+    surfaces = occ.spline_surface(inside.graph), occ.spline_surface(outside.graph)
+    fit = PieceFit(inside.report, outside.report, max(inside.trim_mm, outside.trim_mm))
+    fault: str | None = None
+    for most_spans in MOST_SPANS:
+        inner, outer = laid(inside, surfaces[0], most_spans), laid(outside, surfaces[1], most_spans)
+        solid = occ.solid_of(all_faces(recipe, body, inner, outer, port, what))
+        fault = fault_of(solid)
+        if fault is None:
+            return solid, fit
+    raise KernelError(f"{what}: {fault}")
+
+
+def all_faces(
+    recipe: PieceRecipe, body: Any, inside: SkinFace, outside: SkinFace, port: PortPlan | None, what: str
+) -> list[Any]:
+    """Every face of a piece."""
     faces = joined_faces(recipe, body, inside, outside, what)
-    skins = {"inside": [*inside.trims, *inside.isos], "outside": [*outside.trims, *outside.isos]}
+    inner, outer = [*inside.trims, *inside.isos], [*outside.trims, *outside.isos]
     if port is not None:
-        more, outer_side, inner_side = port_faces(port, outside, inside, what)
+        more, foot, mouth = port_faces(port, outside, inside, what)
         faces += more
-        skins["outside"].append(outer_side)
-        skins["inside"].append(inner_side)
-    faces += faces_of(skins["inside"], inside.surface, False, f"{what}, inside")
-    faces += faces_of(skins["outside"], outside.surface, True, f"{what}, outside")
-    solid = occ.solid_of(faces)
-    must_be_sound(solid, what)
-    return solid, PieceFit(inside.report, outside.report, max(inside.trim_mm, outside.trim_mm))
+        outer.append(foot)
+        inner.append(mouth)
+    faces += faces_of(inner, inside.surface, False, f"{what}, inside")
+    return faces + faces_of(outer, outside.surface, True, f"{what}, outside")
 
 
 def joined_faces(recipe: PieceRecipe, body: Any, inside: SkinFace, outside: SkinFace, what: str) -> list[Any]:
@@ -78,15 +94,23 @@ def joined_faces(recipe: PieceRecipe, body: Any, inside: SkinFace, outside: Skin
     return kept + [f for name, cap in caps.items() for f in faces_of(sides[name], cap.surface, cap.outward, what)]
 
 
-def must_be_sound(solid: Any, what: str) -> None:
-    """Raise KernelError unless every edge joins two faces, run both ways, and OCC's own check finds nothing."""
+def fault_of(solid: Any) -> str | None:
+    """What OCC's own check finds wrong with a solid, None if nothing."""
+    from OCP.Bnd import Bnd_Box
     from OCP.BRep import BRep_Tool
+    from OCP.BRepBndLib import BRepBndLib
     from OCP.BRepCheck import BRepCheck_Analyzer
 
     if BRepCheck_Analyzer(solid).IsValid():
-        return
+        return None
     for item in occ.explored(solid, "face"):
-        check = BRepCheck_Analyzer(item)
-        if not check.IsValid():
-            raise KernelError(f"{what}: a face of the STEP solid is not valid ({BRep_Tool.Surface_s(item).DynamicType().Name()})")
-    raise KernelError(f"{what}: the STEP solid is not valid")
+        if not BRepCheck_Analyzer(item).IsValid():
+            box = Bnd_Box()
+            BRepBndLib.Add_s(item, box)
+            low, high = box.CornerMin(), box.CornerMax()
+            kind = BRep_Tool.Surface_s(item).DynamicType().Name().removeprefix("Geom_")
+            return (
+                f"a face of its STEP solid is not valid ({kind} between ({low.X():.1f}, {low.Y():.1f}, {low.Z():.1f}) "
+                f"and ({high.X():.1f}, {high.Y():.1f}, {high.Z():.1f}))"
+            )
+    return "its STEP solid is not valid"

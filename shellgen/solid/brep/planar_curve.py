@@ -49,7 +49,10 @@ class PlanarCurve:
         out = []
         for k0, k1 in zip(cuts, cuts[1:], strict=False):
             knots, poles = reclamped(whole, b[k0 + 1 : k1], float(b[k0]), float(b[k1]), False)
+            # to the last bit: a gap of 1e-13 counts as a turn when OCC adds up the angles of a wire
+            poles[0] = out[-1].poles_mm[-1] if out else self.poles_mm[0]
             out.append(PlanarCurve(knots, poles, False))
+        out[-1].poles_mm[-1] = self.poles_mm[-1]
         return out
 
 
@@ -74,7 +77,9 @@ def interpolated(t: FloatArray, values: FloatArray, closed: bool) -> tuple[Float
         curve = make_interp_spline(t, values, k=DEGREE, bc_type="periodic")
         return reclamped(curve, t[1:-1], float(t[0]), float(t[-1]), True)
     curve = make_interp_spline(t, values, k=DEGREE)
-    return curve.t, np.asarray(curve.c)
+    poles = np.asarray(curve.c)
+    poles[0], poles[-1] = values[0], values[-1]
+    return curve.t, poles
 
 
 def reclamped(curve: Any, inner: FloatArray, low: float, high: float, closed: bool) -> tuple[FloatArray, FloatArray]:
@@ -86,4 +91,6 @@ def reclamped(curve: Any, inner: FloatArray, low: float, high: float, closed: bo
     values = np.asarray(curve(where))
     if closed:
         values[-1] = values[0]
-    return knots, np.asarray(make_interp_spline(where, values, t=knots, k=DEGREE).c)
+    poles = np.asarray(make_interp_spline(where, values, t=knots, k=DEGREE).c)
+    poles[0], poles[-1] = values[0], values[-1]
+    return knots, poles

@@ -13,6 +13,7 @@ from shellgen.solid.brep.planar_curve import PlanarCurve
 from shellgen.solid.brep.smooth_ring import Circle, smooth_ring
 from shellgen.solid.recipe import Dome, Frustum, Outline, Point, Prism, Ring, Shape
 
+MOST_SPANS = 140  # of one wall: see `skin_face`
 MANY = 12  # a ring of more points than this is a polyline of something smooth
 
 
@@ -101,6 +102,7 @@ def _wire(ring: Ring, frame: FloatArray, *, outer: bool) -> Any:
         for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
             maker.Add(straight(a, b))
         return TopoDS.Wire_s(maker.Wire())
+    pieces = tuple(q for p in pieces for q in (p.parts(MOST_SPANS) if isinstance(p, PlanarCurve) else [p]))
     starts = [p.poles_mm[0] if isinstance(p, PlanarCurve) else np.asarray(p.start) for p in pieces]  # type: ignore[union-attr]
     corners = [vertex(p) for p in _placed(frame, np.array(starts))]
     for piece, a, b in zip(pieces, corners, corners[1:] + corners[:1], strict=True):

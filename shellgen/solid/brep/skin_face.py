@@ -1,4 +1,8 @@
-"""A shell surface as one trimmed spline: its surface, the edges where it meets planes, and what runs round it."""
+"""A shell surface as OCC takes it: its surface, the edges where it meets planes, cut into pieces OCC can judge.
+
+OCC samples an edge at 300 points when it asks which side of a wire is inside, and adds up the angles of that polygon:
+long edges must be cut, and pieces must meet to the last bit.
+"""
 
 from __future__ import annotations
 
@@ -7,90 +11,41 @@ from typing import Any
 
 import numpy as np
 
-from shellgen.envelope.raster import Envelope, FloatArray
-from shellgen.envelope.spline_fit import FitReport, fit_graph
-from shellgen.envelope.spline_fit_nodes import surface_nodes
+from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import DEGREE, SplineGraph, greville
-from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
-from shellgen.solid.brep.graph import Difference, Graph
+from shellgen.solid.brep.graph import Graph
 from shellgen.solid.brep.loops import Side
-from shellgen.solid.brep.planar_curve import PlanarCurve
-from shellgen.solid.brep.trace import TRACE_MM, TrimCurve, trace
-
-NUDGES_MM = (0.0, 0.03, -0.03, 0.06, -0.06)
-MOST_SPANS = 240  # OCC samples an edge at 300 points when it asks which side of a wire is inside
-MOST_TRACE_MM = 0.02  # a trimming edge this far off its spline is refused; valid up to 0.1
+from shellgen.solid.brep.planar_curve import PlanarCurve, reclamped
+from shellgen.solid.brep.traced_skin import TracedSkin
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SkinFace:
     """A fitted skin above a trim graph, with its edges.
 
-    trims : sides along the trim, isos : sides along y = low_y (empty without one), both with the skin on the left in
-    (x, y);
-    ends : (x, vertex) where trims end on y = low_y, in rising x.
+    trims : sides along the trim; isos : sides along y = low_y (empty without one), both with the skin on the left in
+    (x, y). ends : (x, vertex) where trims end on y = low_y, in rising x.
     """
 
     graph: SplineGraph
-    report: FitReport
     surface: Any
     trims: tuple[Side, ...]
     isos: tuple[Side, ...]
     ends: tuple[tuple[float, Any], ...]
-    trim_mm: float
 
 
-def skin_face(
-    envelope: Envelope, trim: Graph, level_mm: float, low_y_mm: float | None, tolerance_mm: float, what: str
-) -> SkinFace:
-    """Fit, trace and lay the edges of one skin.
+def laid(skin: TracedSkin, surface: Any, most_spans: int) -> SkinFace:
+    """Edges of a skin's trims, cut into pieces of so many spans, and of the line y = low_y between them.
 
-    trim : what it is trimmed at, about `level_mm` high. Raises KernelError, naming place and size, if no clean trim is
-    found even after moving the spline by a few hundredths.
+    surface : the skin's own, from `spline_surface`.
     """
-    envelope = envelope.with_heights(surface_nodes(envelope))
-    graph, report = fit_graph(envelope, level_mm=level_mm, low_y_mm=low_y_mm, tolerance_mm=tolerance_mm)
-    g = envelope.grid
-    x, y = np.meshgrid(g.x_mm, g.y_mm)
-    sign = np.sign(envelope.heights_mm - trim.at(x, y))
-    wanted = np.column_stack([x.ravel(), y.ravel(), sign.ravel()])
-    found: tuple[TrimCurve, ...] | None = None
-    error: KernelError | None = None
-    for nudge in NUDGES_MM:
-        moved = SplineGraph(graph.knots_x, graph.knots_y, np.round(graph.poles_mm + nudge, 5))
-        try:
-            curves = trace(Difference(moved, trim), moved.box_mm, low_y_mm, wanted)
-        except KernelError as exc:
-            error = exc
-            continue
-        off = max(c.error_mm for c in curves)
-        if off <= TRACE_MM:
-            return _laid(moved, report, trim, curves, low_y_mm)
-        if found is None or off < max(c.error_mm for c in found):
-            found, graph_of_found = curves, moved
-    if found is not None and max(c.error_mm for c in found) <= MOST_TRACE_MM:
-        return _laid(graph_of_found, report, trim, found, low_y_mm)
-    if found is not None:
-        worst = max(found, key=lambda c: c.error_mm)
-        px, py = worst.curve.at(worst.curve.breaks)[0]
-        raise KernelError(
-            f"{what}: its edge at height {level_mm:g} cannot be followed within {MOST_TRACE_MM:g} mm "
-            f"({worst.error_mm:.3f} mm off, loop from ({px:.1f}, {py:.1f}))"
-        )
-    raise KernelError(f"{what}: {error}")
-
-
-def _laid(
-    graph: SplineGraph, report: FitReport, trim: Graph, curves: tuple[TrimCurve, ...], low_y: float | None
-) -> SkinFace:
-    """Edges of traced curves and of the line y = low_y between them."""
-    surface = occ.spline_surface(graph)
+    graph, trim, low_y = skin.graph, skin.trim, skin.low_y_mm
     trims: list[Side] = []
     ends: list[tuple[float, Any]] = []
-    for traced in curves:
+    for traced in skin.curves:
         tolerance = max(traced.error_mm, occ.TIGHT_MM)
-        parts = traced.curve.parts(MOST_SPANS)
+        parts = traced.curve.parts(most_spans)
         starts = [_in_space(p.poles_mm[:1], trim)[0] for p in parts]
         stops = [occ.vertex(p, tolerance) for p in starts]
         if traced.curve.closed:
@@ -105,8 +60,8 @@ def _laid(
             occ.lay_on(item, occ.spline_curve_2d(c.knots, c.poles_mm), surface, low, high, tolerance)
             trims.append(Side(item, True, c.polygon()))
     ends.sort(key=lambda e: e[0])
-    isos = _isos(graph, surface, trim, ends, low_y) if low_y is not None else ()
-    return SkinFace(graph, report, surface, tuple(trims), isos, tuple(ends), max(c.error_mm for c in curves))
+    isos = _isos(graph, trim, surface, ends, low_y) if low_y is not None else ()
+    return SkinFace(graph, surface, tuple(trims), isos, tuple(ends))
 
 
 def _in_space(plan: FloatArray, trim: Graph) -> FloatArray:
@@ -125,14 +80,21 @@ def _lifted(curve: PlanarCurve, trim: Graph) -> FloatArray:
 
 
 def _isos(
-    graph: SplineGraph, surface: Any, trim: Graph, ends: list[tuple[float, Any]], low_y: float
+    graph: SplineGraph, trim: Graph, surface: Any, ends: list[tuple[float, Any]], low_y: float
 ) -> tuple[Side, ...]:
     """Edges of the skin along y = low_y: between pairs of ends, where it lies above its trim."""
+    from scipy.interpolate import BSpline
+
     out = []
-    line = surface.VIso(low_y)
+    inner = graph.knots_x[4:-4]
+    row = BSpline(graph.knots_x, graph.row(low_y), DEGREE)
     for (x0, first), (x1, last) in zip(ends[::2], ends[1::2], strict=True):
-        item = occ.edge(line, first, last, x0, x1)
-        occ.lay_on(item, occ.line_2d((0.0, low_y), (1.0, 0.0)), surface, x0, x1)
-        x = np.linspace(x0, x1, 64)
+        knots, heights = reclamped(row, inner[(inner > x0) & (inner < x1)], x0, x1, False)
+        plan = np.column_stack([greville(knots), np.full(len(heights), low_y)])
+        plan[0, 0], plan[-1, 0] = x0, x1
+        heights[[0, -1]] = trim.at(np.array([x0, x1]), np.array([low_y, low_y]))
+        item = occ.edge(occ.spline_curve(knots, np.column_stack([plan, np.round(heights, 9)])), first, last, x0, x1)
+        occ.lay_on(item, occ.spline_curve_2d(knots, plan), surface, x0, x1)
+        x = np.linspace(x0, x1, max(int(4 * (x1 - x0)), 64))
         out.append(Side(item, True, np.column_stack([x, np.full_like(x, low_y)])))
     return tuple(out)

@@ -21,13 +21,14 @@ LEAST_LOOP_MM2 = 1.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TrimCurve:
-    """A zero line in plan with the positive side on its left, and the greatest difference of the graphs along it.
+    """A zero line in plan with the positive side on its left; the greatest difference of the graphs along it, and where.
 
     An open one starts and ends on the line y = low_y.
     """
 
     curve: PlanarCurve
     error_mm: float
+    at_mm: tuple[float, float]
 
 
 def trace(
@@ -133,7 +134,8 @@ def _refined(difference: Graph, line: FloatArray, closed: bool, low_y: float, st
         more = _on_zero(difference, on[bad, 1], True, low_y)
         order = np.argsort(np.concatenate([t[: len(points)], middles[bad, 1]]), kind="stable")
         points = np.concatenate([points, more])[order]
-    return TrimCurve(curve, float(off.max()))
+    worst = int(np.argmax(off))
+    return TrimCurve(curve, float(off[worst]), (float(on[worst, 1, 0]), float(on[worst, 1, 1])))
 
 
 def _on_zero(difference: Graph, points: FloatArray, closed: bool, low_y: float) -> FloatArray:
