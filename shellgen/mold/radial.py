@@ -31,6 +31,7 @@ from shellgen.standards.fasteners import bolt as bolt_data
 
 AXIS_MM = 1.0  # a section that comes this near to the axis is taken to reach it
 HEAD_MM = 3.0  # above a nut that must be free of the wall; common practice, no source
+BAR_ROUND_MM = 12.0  # slots narrower than twice that between flange and foot bar are filled
 BAR_HALF_MM = 30.0  # least length of a foot bar from the axis
 
 
@@ -173,7 +174,9 @@ def _with_star(faces: list[Face]) -> list[Face]:
         own = outline.bounds[3]
         crest = outline.intersection(box(-1.0, own - 0.5, outline.bounds[2] + 1, own + 1)).centroid.x
         bar = box(0.0, own - 4.0, max(crest + BAR_HALF_MM, 0.5 * outline.bounds[2]), top)
-        joined = max(polygons(shapely.union_all([outline, bar])), key=lambda p: p.area)
+        filled = shapely.union_all([outline, bar]).buffer(BAR_ROUND_MM).buffer(-BAR_ROUND_MM)
+        filled = filled.intersection(box(0.0, outline.bounds[1], filled.bounds[2], top))
+        joined = max(polygons(filled), key=lambda p: p.area).simplify(0.02)
         plan = replace(face.plan, outline=shapely.geometry.polygon.orient(joined))
         out.append(replace(face, plan=plan))
     return out

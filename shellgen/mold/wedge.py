@@ -6,7 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from shapely.affinity import scale
+from shapely.affinity import scale, translate
+from shapely.geometry import Polygon, box
+from shapely.geometry.base import BaseGeometry
 
 from shellgen.job.model import Settings
 from shellgen.mold.base import Foot
@@ -32,7 +34,8 @@ def wedge_recipe(k: int, settings: Settings, laid: Radial, stand: Foot | None, p
         if settings.shell.labels:
             own += _labels(settings, laid, k, sign, flange_mm)
         features += [replace(f, shape=moved_shape(f.shape, frame)) for f in own]
-        outlines.append(scale(face.plan.outline, xfact=sign / lean, yfact=1.0, origin=(0, 0)))
+        seen = leant(face.plan.outline, laid.slope * flange_mm)
+        outlines.append(scale(seen, xfact=sign / lean, yfact=1.0, origin=(0, 0)))
     if stand is not None:
         features += foot_holes(settings, stand, flange_mm)
     parts = sorted(polygons(shapely.union_all(outlines)), key=lambda p: -p.area)
@@ -50,6 +53,16 @@ def wedge_recipe(k: int, settings: Settings, laid: Radial, stand: Foot | None, p
         features=tuple(features),
         apart=tuple(plans[1:]),
     )
+
+
+def leant(outline: Polygon, by_mm: float) -> BaseGeometry:
+    """The outline of a plate as it is seen along the pull: its outer face lies nearer to the axis, by `by_mm` in x."""
+    ring = np.asarray(outline.exterior.coords)
+    back = ring - np.array([by_mm, 0.0])
+    swept = [Polygon([a, b, d, c]).buffer(0) for a, b, d, c in zip(ring, ring[1:], back[1:], back, strict=False)]
+    low, high = outline.bounds[1] - 1, outline.bounds[3] + 1
+    seen = shapely.union_all([outline, translate(outline, xoff=-by_mm), *swept])
+    return seen.intersection(box(0.0, low, outline.bounds[2] + 1, high))
 
 
 def _labels(settings: Settings, laid: Radial, k: int, sign: float, flange_mm: float) -> tuple[Feature, ...]:

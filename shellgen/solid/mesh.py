@@ -22,7 +22,7 @@ from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PieceRecipe, 
 
 UNDER_MM = 2.0  # how far below the parting the untrimmed skins reach
 SAG_MM = 0.01  # chord error of round features
-OVERLAP_MM = 0.0005  # by which shares of rubber on a parting that is no plane overlap before they are united
+OVERLAP_MM = 0.0001  # by which shares of rubber on a parting that is no plane overlap before they are united
 
 
 def manifold(vertices_mm: FloatArray, faces: IntArray) -> m3.Manifold:
