@@ -8,6 +8,7 @@ from shellgen.job.model import PlaneSettings, Settings
 from shellgen.mold.auto_pitch import with_pitch
 from shellgen.mold.base import Foot
 from shellgen.mold.board import base_lid, board_bolts, feet_of
+from shellgen.mold.bridges import as_facets, bars
 from shellgen.mold.drape import spec_of
 from shellgen.mold.half import half_recipe
 from shellgen.mold.halves import Halves, lay_halves
@@ -36,6 +37,11 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
         rim = lip_outline(pattern.footprint, settings.mount.lip_mm)
         spec = spec_of(settings, "A")
         bare = joined(bare, lip_facets(rim, 2 * (spec.outside_mm + spec.crevice_mm) + 15.0))
+    if len(cells) == 2:
+        ends = bars(bare, spec_of(settings, "A"), cells[0].pull_to_mold, on_board)
+        if len(ends):
+            bare = joined(bare, as_facets(ends))
+            notes = (*notes, f"Bodies stand apart: {len(ends)} bars of rubber in the parting hold the jacket together.")
     settings, remarks = with_pitch(settings, pattern, lambda given: lay(given, bare, cells, on_board))
     laid = lay(settings, bare, cells, on_board)
     draped, names = laid.draped, tuple(c.name for c in cells)
