@@ -21,6 +21,8 @@ from shellgen.solid.cell_cut import cut_to_cell, lowest_mm
 from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Shape, inverse
 
 UNDER_MM = 2.0  # how far below the parting the untrimmed skins reach
+ROUNDS = 8
+CRUMB_MM3 = 1.0  # hollows smaller than this are left-overs of a cut
 SAG_MM = 0.01  # chord error of round features
 OVERLAP_MM = 0.0001  # by which shares of rubber on a parting that is no plane overlap before they are united
 
@@ -175,30 +177,29 @@ def plate_solid(recipe: PlateRecipe) -> m3.Manifold:
 
 
 def largest(solid: m3.Manifold, name: str) -> m3.Manifold:
-    """The solid without crumbs; its hollows stay. Raises KernelError if nothing is left."""
-    bodies = solid.decompose()
-    whole = [b for b in bodies if b.volume() > 0]
-    if not whole:
-        raise KernelError(f"{name} came out empty")
-    if len(bodies) == 1:
-        return solid
-    volumes = [b.volume() for b in whole]
-    kept = whole[int(np.argmax(volumes))]
-    box = np.array(kept.bounding_box())
-    hollows = [
-        b
-        for b in bodies
-        if b.volume() < -1.0
-        and np.all(np.array(b.bounding_box())[:3] >= box[:3])
-        and np.all(np.array(b.bounding_box())[3:] <= box[3:])
-    ]
-    if 1 + len(hollows) == len(bodies):
-        return solid
-    meshes = [mesh_of(b) for b in (kept, *hollows)]
-    shift = np.cumsum([0] + [len(v) for v, _ in meshes[:-1]])
-    return manifold(
-        np.concatenate([v for v, _ in meshes]), np.concatenate([f + n for (_, f), n in zip(meshes, shift, strict=True)])
-    )
+    """The solid without crumbs; its hollows stay. Raises KernelError if nothing is left.
+
+    Taking a body out by itself may part it again where it was pinched to a point, so this is done until it holds.
+    """
+    for _ in range(ROUNDS):
+        bodies = solid.decompose()
+        whole = [b for b in bodies if b.volume() > 0]
+        if not whole:
+            raise KernelError(f"{name} came out empty")
+        kept = whole[int(np.argmax([b.volume() for b in whole]))]
+        low, high = np.split(np.array(kept.bounding_box()), 2)
+        hollows = []
+        for b in bodies:
+            box = np.array(b.bounding_box())
+            if b.volume() < -CRUMB_MM3 and np.all(box[:3] >= low) and np.all(box[3:] <= high):
+                hollows.append(b)
+        if 1 + len(hollows) == len(bodies):
+            return solid
+        meshes = [mesh_of(b) for b in (kept, *hollows)]
+        shift = np.cumsum([0] + [len(v) for v, _ in meshes[:-1]])
+        faces = np.concatenate([f + n for (_, f), n in zip(meshes, shift, strict=True)])
+        solid = manifold(np.concatenate([v for v, _ in meshes]), faces)
+    raise KernelError(f"{name} falls into {len(bodies)} bodies that touch in points. Try a finer raster.pitch_mm.")
 
 
 def jacket_solid(recipes: tuple[PieceRecipe, ...], pattern: Pattern, tolerance_mm: float) -> m3.Manifold:
