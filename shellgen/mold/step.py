@@ -104,7 +104,13 @@ def silhouette(bare: Facets, cells: Sequence[Cell], settings: Settings, on_board
     for (mesh, spec, _), own in zip(views, (grid, turned), strict=True):
         heights = splat(mesh, own, spec.jacket_mm, spec.draft_deg, -EMPTY)
         seen.append(np.where(heights > -0.5 * EMPTY, heights, -EMPTY))
-    return Silhouette(grid, -seen[1][:, ::-1], seen[0], below, settings.parting.slope_deg)
+    lower, upper = -seen[1][:, ::-1], seen[0]
+    # just outside the silhouette both fall off steeply and cross: midway between them is the silhouette's own height
+    rim = (lower > upper) & (upper > -0.5 * EMPTY) & (lower < 0.5 * EMPTY)
+    middle = 0.5 * (lower + upper)
+    return Silhouette(
+        grid, np.where(rim, middle, lower), np.where(rim, middle, upper), below, settings.parting.slope_deg
+    )
 
 
 def stepped_cells(cells: Sequence[Cell], surface: Envelope) -> tuple[Cell, Cell]:
