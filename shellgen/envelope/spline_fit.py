@@ -12,16 +12,16 @@ from shellgen.envelope.spline_fit_solve import solve
 from shellgen.envelope.spline_fit_target import Target, target
 
 START_SPAN_MM = 3.0
-ROUNDS = 8
+ROUNDS = 10
 KNOT_STEP_MM = 0.03  # knots stand on multiples of this: short text in files
-AIM = 0.93  # share of the tolerance that the fit itself aims for
+AIM = 0.97  # share of the tolerance that the fit itself aims for
 MAX_FACTOR = 4.0  # the greatest error may be this many tolerances
 SAMPLES = 30_000
 SUNK_BELOW_MM = 40.0  # poles that bear on nothing near the trim end this far under it
-SHARE, POWER = 0.98, 0.45  # error of a span: this quantile; the density follows its power
-EASY, EASIER = 0.6, 0.8  # spans whose error is under this share of the tolerance grow; each round the share falls
+SHARE, POWER = 0.98, 0.5  # error of a span: this quantile; the density follows its power
+EASY, EASIER = 0.5, 0.9  # spans whose error is under this share of the tolerance grow; each round the share falls
 GENTLE = 0.3  # slope under which an error says nothing about its direction
-LEAST_FACTOR, MOST_FACTOR = 0.6, 1.9  # change of density in one round
+LEAST_FACTOR, MOST_FACTOR = 0.7, 1.9  # change of density in one round
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +42,9 @@ def fit_graph(
 ) -> tuple[SplineGraph, FitReport]:
     """The graph of an envelope where it lies above a level (and above y = low_y_mm), with its error.
 
-    The envelope's nodes are taken as they are (see `surface_nodes`). Knots are added until 99 % of the surface is within the tolerance and all of it within four; where the raster is
-    too coarse for that, the best graph found is returned and the report says so.
-    Raises KernelError if nothing of the envelope lies there.
+    The envelope's nodes are taken as they are (see `surface_nodes`). Knots are added until 99 % of the surface is
+    within the tolerance and all of it within four; where the raster is too coarse for that, the best graph found is
+    returned and the report says so. Raises KernelError if nothing of the envelope lies there.
     """
     goal = target(envelope, level_mm, low_y_mm)
     points, weights, share = samples(goal)
@@ -64,6 +64,12 @@ def fit_graph(
         knots = [_moved(knots[k], points[:, k], weights, gap * share[k], aim, least) for k in range(2)]
     assert best is not None
     return best
+
+
+def fit_report(graph: SplineGraph, envelope: Envelope, level_mm: float, low_y_mm: float | None) -> FitReport:
+    """How well any graph meets the nodes of an envelope above a level (and above y = low_y_mm)."""
+    points, weights, _ = samples(target(envelope, level_mm, low_y_mm))
+    return _report(graph, points, weights, foot_distance(graph, points))
 
 
 def _badness(report: FitReport) -> float:

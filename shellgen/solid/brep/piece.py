@@ -18,7 +18,7 @@ from shellgen.solid.brep.loops import Side, faces_of
 from shellgen.solid.brep.plate import LEFT_OUT, plate_body
 from shellgen.solid.brep.port import PortPlan, port_faces, port_plan
 from shellgen.solid.brep.skin_face import SkinFace, laid
-from shellgen.solid.brep.traced_skin import traced_skin
+from shellgen.solid.brep.traced_skin import evened, fitted_skin, traced_skin
 from shellgen.solid.recipe import PieceRecipe
 
 MOST_SPANS = (100, 60, 30)  # of one trimming edge; shorter ones where OCC misjudges a wire
@@ -44,8 +44,13 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
     inside_y = 0.0 if recipe.on_board else None
     outside_y = recipe.base.thickness_mm if recipe.base is not None else inside_y
     top = recipe.outline.thickness_mm
-    inside = traced_skin(recipe.inside, PlaneGraph(0.0), 0.0, inside_y, tolerance_mm, f"{what}, inside")
-    outside = traced_skin(recipe.outside, PlaneGraph(top), top, outside_y, tolerance_mm, f"{what}, outside")
+    fitted = evened(
+        fitted_skin(recipe.inside, 0.0, inside_y, tolerance_mm),
+        fitted_skin(recipe.outside, top, outside_y, tolerance_mm),
+        (recipe.inside, recipe.outside),
+    )
+    inside = traced_skin(fitted[0], PlaneGraph(0.0), f"{what}, inside")
+    outside = traced_skin(fitted[1], PlaneGraph(top), f"{what}, outside")
     port, features = port_plan(recipe)
     body = plate_body(recipe, tuple(f for f in features if f.role not in LEFT_OUT))
     surfaces = occ.spline_surface(inside.graph), occ.spline_surface(outside.graph)

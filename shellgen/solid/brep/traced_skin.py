@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from shellgen.envelope.raster import Envelope
-from shellgen.envelope.spline_fit import FitReport, fit_graph
+from shellgen.envelope.spline_fit import FitReport, fit_graph, fit_report
 from shellgen.envelope.spline_fit_graph import POLE_DIGITS, SplineGraph
 from shellgen.envelope.spline_fit_nodes import surface_nodes
 from shellgen.errors import KernelError
@@ -15,6 +15,7 @@ from shellgen.solid.brep.graph import Difference, Graph
 from shellgen.solid.brep.trace import TRACE_MM, TrimCurve, trace
 
 NUDGES_MM = (0.0, 0.03, -0.03, 0.06, -0.06)
+LIFT_MM = 0.06  # most that a skin is moved to even out volumes
 MOST_TRACE_MM = 0.02  # a trimming curve this far off its spline is refused; valid up to 0.1
 
 
@@ -34,16 +35,63 @@ class TracedSkin:
         return max(c.error_mm for c in self.curves)
 
 
-def traced_skin(
-    envelope: Envelope, trim: Graph, level_mm: float, low_y_mm: float | None, tolerance_mm: float, what: str
-) -> TracedSkin:
-    """Fit one skin and follow its trim.
+@dataclass(frozen=True, slots=True, eq=False)
+class FittedSkin:
+    """A skin's graph, how well it fits, the envelope whose surface it was fitted to, level and y where that ends."""
 
-    trim : what it is trimmed at, about `level_mm` high. Raises KernelError, naming place and size, if no clean trim is
-    found even after moving the spline by a few hundredths.
+    graph: SplineGraph
+    report: FitReport
+    envelope: Envelope
+    level_mm: float
+    low_y_mm: float | None
+
+    def lifted(self, by_mm: float) -> FittedSkin:
+        """The same skin, moved along the pull."""
+        poles = np.round(self.graph.poles_mm + by_mm, POLE_DIGITS)
+        graph = SplineGraph(self.graph.knots_x, self.graph.knots_y, poles)
+        return replace(self, graph=graph, report=fit_report(graph, self.envelope, self.level_mm, self.low_y_mm))
+
+
+def fitted_skin(envelope: Envelope, level_mm: float, low_y_mm: float | None, tolerance_mm: float) -> FittedSkin:
+    """Fit one skin above a level (and above y = low_y_mm)."""
+    surface = envelope.with_heights(surface_nodes(envelope))
+    graph, report = fit_graph(surface, level_mm=level_mm, low_y_mm=low_y_mm, tolerance_mm=tolerance_mm)
+    return FittedSkin(graph, report, surface, level_mm, low_y_mm)
+
+
+def excess_mm3(envelope: Envelope, skin: FittedSkin) -> float:
+    """By how much the triangulated envelope holds more than its spline, above the level (and y = low_y)."""
+    x0, y0, x1, y1 = skin.graph.box_mm
+    y0 = y0 if skin.low_y_mm is None else skin.low_y_mm
+    step = envelope.grid.pitch_mm / 3
+    x, y = np.arange(x0 + 0.5 * step, x1, step), np.arange(y0 + 0.5 * step, y1, step)
+    mesh = np.maximum(envelope.at(*np.meshgrid(x, y)), skin.level_mm)
+    spline = np.maximum(skin.graph.on_grid(x, y), skin.level_mm)
+    return float((mesh - spline).sum()) * step**2
+
+
+def evened(
+    inside: FittedSkin, outside: FittedSkin, triangulated: tuple[Envelope, Envelope]
+) -> tuple[FittedSkin, FittedSkin]:
+    """Two skins of a piece, one of them lifted by hundredths so that the piece has its mesh's volume.
+
+    The mesh's nodes are raised near silhouettes, on the inside more than on the outside; the splines follow the
+    surface itself, so without this the solid would hold a little more than the mesh. The wall loses no more than
+    LIFT_MM. triangulated : the envelopes of inside and outside that the mesh is made of.
     """
-    envelope = envelope.with_heights(surface_nodes(envelope))
-    graph, report = fit_graph(envelope, level_mm=level_mm, low_y_mm=low_y_mm, tolerance_mm=tolerance_mm)
+    more = excess_mm3(triangulated[0], inside) - excess_mm3(triangulated[1], outside)
+    raised = inside if more > 0 else outside
+    area = float((raised.envelope.heights_mm > raised.level_mm).sum()) * raised.envelope.grid.pitch_mm**2
+    lift = min(abs(more) / area, LIFT_MM)
+    return (inside.lifted(lift), outside) if more > 0 else (inside, outside.lifted(lift))
+
+
+def traced_skin(skin: FittedSkin, trim: Graph, what: str) -> TracedSkin:
+    """Follow a skin's meeting line with the graph that it is trimmed at, which stands about its level.
+
+    Raises KernelError, naming place and size, if no clean line is found even after moving the spline by hundredths.
+    """
+    envelope, graph = skin.envelope, skin.graph
     x, y = np.meshgrid(envelope.grid.x_mm, envelope.grid.y_mm)
     sign = np.sign(envelope.heights_mm - trim.at(x, y))
     wanted = np.column_stack([x.ravel(), y.ravel(), sign.ravel()])
@@ -52,13 +100,13 @@ def traced_skin(
     for nudge in NUDGES_MM:
         moved = SplineGraph(graph.knots_x, graph.knots_y, np.round(graph.poles_mm + nudge, POLE_DIGITS))
         try:
-            curves = trace(Difference(moved, trim), moved.box_mm, low_y_mm, wanted)
+            curves = trace(Difference(moved, trim), moved.box_mm, skin.low_y_mm, wanted)
         except KernelError as found:
             error = found
             continue
-        skin = TracedSkin(moved, report, trim, curves, low_y_mm)
-        if best is None or skin.trim_mm < best.trim_mm:
-            best = skin
+        traced = TracedSkin(moved, skin.report, trim, curves, skin.low_y_mm)
+        if best is None or traced.trim_mm < best.trim_mm:
+            best = traced
         if best.trim_mm <= TRACE_MM:
             break
     if best is None:
@@ -67,7 +115,7 @@ def traced_skin(
         worst = max(best.curves, key=lambda c: c.error_mm)
         px, py = worst.at_mm
         raise KernelError(
-            f"{what}: its edge at height {level_mm:g} cannot be followed within {MOST_TRACE_MM:g} mm: "
+            f"{what}: its edge at height {skin.level_mm:g} cannot be followed within {MOST_TRACE_MM:g} mm: "
             f"{worst.error_mm:.3f} mm off at ({px:.1f}, {py:.1f})"
         )
     return best
