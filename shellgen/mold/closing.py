@@ -76,12 +76,15 @@ def closing(
                     features += _lifted([_bore(u, y, radius, thickness, top, False, Role.SEAT)], level)
         seats = transform(np.array([[x, y, z + thickness], [x, y, z - far]]), face_to_mold)
         bolts.append(Bolt(pair, data.size, (_point(seats[0]), _point(seats[1])), ("washer", end), "closing", hole))
-    for x, y in places.middles[list(places.keys)]:
+    for (x, y), turned in zip(places.middles[list(places.keys)], places.turned, strict=True):
         z = 0.0 if ground is None else ground.level(float(x), float(y))
-        first += _lifted([Feature(Role.KEY, _male(settings, x, y, places), add=True)], z)
-        second += _lifted([Feature(Role.SOCKET, _female(settings, -x, y, places), add=False)], -z)
+        here, there = ((second, -x, -z), (first, x, z)) if turned else ((first, x, z), (second, -x, -z))
+        here[0].extend(_lifted([Feature(Role.KEY, _male(settings, here[1], y, places), add=True)], here[2]))
+        there[0].extend(_lifted([Feature(Role.SOCKET, _female(settings, there[1], y, places), add=False)], there[2]))
         at = transform(np.array([[x, y, z]]), face_to_mold)[0]
-        keys.append(Key(pair, settings.flange.keys, _point(at), places.radius_mm, places.height_mm))
+        keys.append(
+            Key(pair[::-1] if turned else pair, settings.flange.keys, _point(at), places.radius_mm, places.height_mm)
+        )
     to_edge = float(settings.flange.width_mm or 0.0) - bolt_offset_mm(data)
     for slot in places.slots:
         z = 0.0 if ground is None else ground.level(slot[0], slot[1])

@@ -32,14 +32,16 @@ class Places:
     """Places on a mating face, in the first piece's plan.
 
     spots : (n, 2) bolt axes. middles, tangents : (m, 2) midway between neighbours, and the line's direction there.
-    keys : indices into middles. radius_mm, height_mm, tip_mm : of a key, with its radius at the tip. slots : edge point
-    and outward direction (x, y, dx, dy) of the pry slots.
+    keys : indices into middles; turned : which of them have their male on the second piece. radius_mm, height_mm,
+    tip_mm : of a key, with its radius at the tip. slots : edge point and outward direction (x, y, dx, dy) of the pry
+    slots.
     """
 
     spots: FloatArray
     middles: FloatArray
     tangents: FloatArray
     keys: tuple[int, ...]
+    turned: tuple[bool, ...]
     radius_mm: float
     height_mm: float
     tip_mm: float
@@ -89,12 +91,13 @@ def find_places(
     if steep is not None and len(middles):
         fit = np.asarray(fit) & (steep(middles) < STEEP)
     usable = np.flatnonzero(fit)
-    chosen = usable[choose_keys(middles[usable], KEYS, radius, land, wrong_closings(spots))]
+    picked, turned = choose_keys(middles[usable], KEYS, radius, land, wrong_closings(spots))
+    chosen = usable[picked]
     slots: tuple[Slot, ...] = ()
     if settings.flange.pry_slots:
         slots = _slots(plan, middles[np.setdiff1d(np.arange(len(middles)), chosen)], steep)
     keys = tuple(int(k) for k in chosen)
-    return Places(spots, middles, tangents, keys, float(radius), float(height), float(tip), slots)
+    return Places(spots, middles, tangents, keys, turned, float(radius), float(height), float(tip), slots)
 
 
 def _key_size(settings: Settings, radius: float, thickness: float, lean_deg: float) -> tuple[float, float]:

@@ -7,9 +7,11 @@ every wrong closing misses by most.
 
 from __future__ import annotations
 
-from itertools import combinations
+from itertools import combinations, product
+from math import comb
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
@@ -17,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from shellgen.envelope.raster import FloatArray
 from shellgen.pattern.pattern import IntArray
 
-MOST_SETS = 6000
+MOST_SETS = 2000
 
 
 def wrong_closings(bolts: FloatArray) -> list[FloatArray]:
@@ -53,44 +55,66 @@ def _matches(bolts: FloatArray, moved: FloatArray) -> FloatArray:
 
 def choose_keys(
     places: FloatArray, count: int, radius_mm: float, land: BaseGeometry, motions: list[FloatArray]
-) -> IntArray:
-    """Indices into places (n, 2) of the keys: the set whose least miss over all wrong closings is greatest.
+) -> tuple[IntArray, tuple[bool, ...]]:
+    """Indices into places (n, 2) of the keys, and which of them stand on the second piece: the set hardest to miss.
 
-    land : where a male key would stand on flange (holes taken out). A closing is missed by the farthest that any male
-    key lands from every socket, on land; a key radius is enough, and among such sets the keys spread out.
+    land : where a male key would stand on flange (holes taken out). A wrong closing is missed by the farthest that any
+    male key lands from every socket, on land; a key radius is enough, and among such sets the keys spread out. All
+    males stand on the first piece where that does; in an even row a shift would find a socket for each, so some change
+    sides, or fewer are taken.
     """
     n = len(places)
-    count = min(count, n)
-    if count == 0:
-        return np.zeros(0, np.int32)
+    if min(count, n) == 0:
+        return np.zeros(0, np.int32), ()
+    ways = []  # for the first piece's males the other piece moves under them: the motion backwards
+    for m in motions:
+        back = np.linalg.inv(np.vstack([m, [0.0, 0.0, 1.0]]))[:2]
+        ways.append(tuple(_landing(places, w, land) for w in (back, m)))
+    best, found, sides = -1.0, np.arange(min(count, n)), (False,) * min(count, n)
+    for k in range(min(count, n), 0, -1):
+        sets = _sets(n, k)
+        nearest = _nearest(places, sets)
+        for turned in product((False, True), repeat=k):
+            if turned[0]:  # the same again with the pieces' names changed
+                continue
+            miss = np.full(len(sets), np.inf)
+            for way in ways:
+                reach = np.zeros(len(sets))
+                for kind, (on, gap) in zip((False, True), way, strict=True):
+                    own = sets[:, [j for j in range(k) if turned[j] == kind]]
+                    if own.shape[1]:
+                        away = gap[own[:, :, None], own[:, None, :]].min(axis=2)
+                        reach = np.maximum(reach, np.where(on[own], away, 0.0).max(axis=1))
+                miss = np.minimum(miss, reach)
+            score = np.minimum(miss, 3 * radius_mm) + 0.5 * radius_mm * nearest / max(float(nearest.max()), 1e-9)
+            top = int(np.argmax(score))
+            if float(miss[top]) > best + 1e-9:
+                best, found, sides = float(miss[top]), sets[top], turned
+            if best >= radius_mm:
+                return np.asarray(found, np.int32), sides
+    return np.asarray(found, np.int32), sides
+
+
+def _landing(places: FloatArray, motion: FloatArray, land: BaseGeometry) -> tuple[npt.NDArray[np.bool_], FloatArray]:
+    """Whether each place lands on the flange under a motion, and how far from each other place (n, n)."""
+    moved = places @ motion[:, :2].T + motion[:, 2]
+    on = shapely.contains_xy(land, moved[:, 0], moved[:, 1])
+    gap = np.hypot(moved[:, None, 0] - places[None, :, 0], moved[:, None, 1] - places[None, :, 1])
+    return on, gap
+
+
+def _nearest(places: FloatArray, sets: npt.NDArray[np.intp]) -> FloatArray:
+    """Distance of the two nearest places of each set (m, k)."""
+    apart = np.hypot(*(places[sets][:, :, None] - places[sets][:, None]).transpose(3, 0, 1, 2))
+    k = sets.shape[1]
+    apart[:, np.arange(k), np.arange(k)] = np.inf
+    least = apart.reshape(len(sets), -1).min(axis=1)
+    return np.where(np.isfinite(least), least, 0.0)
+
+
+def _sets(n: int, k: int) -> npt.NDArray[np.intp]:
+    """Sets of k out of n places, (m, k); of every second, third... place where they would be too many."""
     stride = 1
-    while _sets(len(range(0, n, stride)), count) > MOST_SETS:
+    while comb(len(range(0, n, stride)), k) > MOST_SETS:
         stride += 1
-    index = np.arange(0, n, stride)
-    moved = [places @ m[:, :2].T + m[:, 2] for m in motions]
-    on_land = [shapely.contains_xy(land, q[:, 0], q[:, 1]) for q in moved]
-    gap = [np.hypot(q[:, None, 0] - places[None, :, 0], q[:, None, 1] - places[None, :, 1]) for q in moved]
-    best, found = -1.0, index[:count]
-    span = float(np.hypot(*np.ptp(places, axis=0))) or 1.0
-    for chosen in combinations(index.tolist(), count):
-        c = np.array(chosen)
-        miss = min(
-            (
-                float(np.max(np.where(on[c], g[np.ix_(c, c)].min(axis=1), 0.0)))
-                for on, g in zip(on_land, gap, strict=True)
-            ),
-            default=span,
-        )
-        pairs = places[c][:, None] - places[c][None]
-        spread = np.sort(np.hypot(pairs[..., 0], pairs[..., 1]).ravel())[count : count + 1]
-        score = min(miss, 3 * radius_mm) + 0.5 * radius_mm * (float(spread[0]) / span if len(spread) else 0.0)
-        if score > best + 1e-9:
-            best, found = score, c
-    return np.asarray(found, np.int32)
-
-
-def _sets(n: int, k: int) -> int:
-    total = 1
-    for i in range(k):
-        total = total * (n - i) // (i + 1)
-    return total
+    return np.array(list(combinations(range(0, n, stride), k)), np.intp)
