@@ -11,6 +11,7 @@ import numpy as np
 from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import SplineGraph, greville
 from shellgen.errors import KernelError
+from shellgen.solid.recipe import inverse
 
 SAME_MM = 1e-4
 
@@ -36,7 +37,7 @@ def moved_back(solid: Any, frame: FloatArray) -> Any:
     """A solid of the mold frame in the frame that the 4x4 leads from."""
     from shellgen.solid.brep.occ import in_frame
 
-    return in_frame(solid, np.linalg.inv(frame))
+    return in_frame(solid, inverse(frame))
 
 
 @dataclass(frozen=True, slots=True)

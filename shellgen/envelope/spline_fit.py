@@ -78,7 +78,7 @@ def _badness(report: FitReport) -> float:
 
 
 def samples(goal: Target) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray]]:
-    """Raster nodes (n, 3) of the needed region, thinned evenly; the surface that each stands for; the shares of both axes.
+    """Raster nodes (n, 3) of the needed region, thinned evenly; the surface each stands for; the shares of both axes.
 
     A wall that runs along x asks for denser knots in y alone: an axis's share is how far the slope points its way.
     """
@@ -154,7 +154,7 @@ def _moved(
 
 
 def _sunk(graph: SplineGraph, goal: Target) -> SplineGraph:
-    """Poles rounded; those that bear on nothing near the trim raised to a common depth, so that no box reaches far down."""
+    """Poles rounded; those that bear on nothing near the trim raised to one depth, so that no box reaches far down."""
     from scipy.interpolate import BSpline
 
     bx = BSpline.design_matrix(goal.x_mm, graph.knots_x, DEGREE)
@@ -162,4 +162,4 @@ def _sunk(graph: SplineGraph, goal: Target) -> SplineGraph:
     near = (goal.heights_mm > goal.level_mm - 2.0).astype(float)
     bears = np.asarray(bx.T @ (by.T @ near).T) > 0
     poles = np.where(bears, graph.poles_mm, np.maximum(graph.poles_mm, goal.level_mm - SUNK_BELOW_MM))
-    return SplineGraph(graph.knots_x, graph.knots_y, np.round(poles, POLE_DIGITS))
+    return SplineGraph(graph.knots_x, graph.knots_y, np.asarray(np.round(poles, POLE_DIGITS), np.float64))

@@ -1,4 +1,4 @@
-"""Weighted least squares of a bicubic graph on a raster: normal equations by diagonals, solved by conjugate gradients."""
+"""Weighted least squares of a bicubic graph on a raster: normal equations by diagonals, conjugate gradients."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def solve(
     knots_y: FloatArray,
     start: SplineGraph | None = None,
 ) -> SplineGraph:
-    """The graph that fits heights (rows, columns) with weights of the same shape best. start : a graph to begin from."""
+    """The graph that best fits heights (rows, columns) with weights of that shape. start : a graph to begin from."""
     from scipy.interpolate import BSpline
 
     bx = BSpline.design_matrix(x_mm, knots_x, DEGREE)
@@ -45,7 +45,7 @@ def solve(
 def _conjugate_gradients(
     times: Callable[[FloatArray], FloatArray], right: FloatArray, diagonal: FloatArray, x: FloatArray
 ) -> FloatArray:
-    """Solve times(x) = right from a first x, preconditioned by the diagonal; sums without BLAS, whose threads only wait."""
+    """Solve times(x) = right from a first x, preconditioned by the diagonal; no BLAS, whose threads would only wait."""
     x = x.copy()
     rest = right - times(x)
     small = RESIDUAL**2 * float(np.sum(right * right))
@@ -76,7 +76,7 @@ def _poles_of(graph: SplineGraph, knots_x: FloatArray, knots_y: FloatArray) -> F
 
 
 def _normal(bx, by, weights: FloatArray) -> Diagonals:  # type: ignore[no-untyped-def]
-    """Diagonals (a, b) -> (nx, ny) of the sum of w B B': pole (i, j) with pole (i + a, j + b), for b > 0 or b = 0 <= a."""
+    """Diagonals (a, b) -> (nx, ny) of the sum of w B B': pole (i, j) with (i + a, j + b), for b > 0 or b = 0 <= a."""
     out: Diagonals = {}
     for b in range(DEGREE + 1):
         rows = (_products(by, b).T @ weights).T  # (columns, ny - b)

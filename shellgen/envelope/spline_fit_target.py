@@ -1,4 +1,4 @@
-"""What a spline graph is fitted to: an envelope about the region it is needed in, run on smoothly below, with weights."""
+"""What a spline graph is fitted to: an envelope about the region it is needed in, run on below, with weights."""
 
 from __future__ import annotations
 
@@ -19,7 +19,8 @@ SUNK_MM = 40.0  # the run-on ends this far below the level
 class Target:
     """Heights and weights over a window of a raster.
 
-    x_mm (columns,), y_mm (rows,); heights_mm, weights, slope (length of `gradient`, along x and y), needed (bool): (rows, columns).
+    x_mm (columns,), y_mm (rows,); heights_mm, weights, slope, needed (bool): (rows, columns). gradient : its parts
+    along x and y, slope : its length.
     """
 
     x_mm: FloatArray
@@ -58,9 +59,19 @@ def target(envelope: Envelope, level_mm: float, low_y_mm: float | None) -> Targe
     exact = z > envelope.floor_mm + envelope.crevice_mm + 0.5
     away, (i, j) = distance_transform_edt(~exact, return_indices=True)
     z = np.maximum(np.where(exact, z, z[i, j] - cot * g.pitch_mm * away), level_mm - SUNK_MM)
-    gy, gx = np.gradient(z, g.pitch_mm)
+    gy, gx = (np.asarray(d) for d in np.gradient(z, g.pitch_mm))
     slope = np.hypot(gx, gy)
     outside = distance_transform_edt(~above[window]) * g.pitch_mm
     near = outside <= TRUSTED_MM
     weights = np.where(near, 1.0, FAINT) / (1 + slope**2)
-    return Target(g.x_mm[c0:c1], g.y_mm[r0:r1], z, weights, slope, (gx, gy), needed[window], level_mm, g.pitch_mm)
+    return Target(
+        g.x_mm[c0:c1],
+        g.y_mm[r0:r1],
+        z,
+        weights,
+        slope,
+        (np.asarray(gx), np.asarray(gy)),
+        needed[window],
+        level_mm,
+        g.pitch_mm,
+    )

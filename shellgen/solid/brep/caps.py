@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -147,7 +148,7 @@ def _parts(side: Side, skin: SkinFace, low_y: float, level: float) -> list[Any]:
     inner = [(x, v) for x, v in skin.ends if lo < x < hi]
     stops = [(xa, first), *(inner if xa < xb else inner[::-1]), (xb, last)]
     out = []
-    for (x0, v0), (x1, v1) in zip(stops, stops[1:], strict=False):
+    for (x0, v0), (x1, v1) in pairwise(stops):
         middle = 0.5 * (x0 + x1)
         if float(skin.graph.at(np.array([middle]), np.array([low_y]))[0]) > level and inner:
             continue
@@ -172,7 +173,8 @@ def clear_of(sides: list[Side], skin: SkinFace, cap: Cap, low_y: float | None, w
         k = int(np.argmax(over))
         if float(over[k]) > UNDER_MM and _within_box(skin, x[k], y[k]):
             raise KernelError(
-                f"{what}: an edge of its {cap.name} plane at ({x[k]:.1f}, {y[k]:.1f}) lies {over[k]:.2f} mm under the wall"
+                f"{what}: an edge of its {cap.name} plane at ({x[k]:.1f}, {y[k]:.1f}) "
+                f"lies {over[k]:.2f} mm within the wall"
             )
 
 

@@ -1,4 +1,4 @@
-"""Hands numbers to OCC: curves, surfaces, edges, faces and solids from arrays. Everything is built, nothing is searched for."""
+"""Hands numbers to OCC: curves, surfaces, edges, faces and solids, all built from arrays."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def vertex(point: FloatArray, tolerance_mm: float = TIGHT_MM) -> Any:
 
 
 def edge(curve: Any, first: Any, last: Any, low: float, high: float, tolerance_mm: float = TIGHT_MM) -> Any:
-    """An edge on a space curve from vertex `first` at parameter `low` to `last` at `high`; vertices take its tolerance."""
+    """An edge on a space curve, vertex `first` at parameter `low`, `last` at `high`; vertices take its tolerance."""
     from OCP.BRep import BRep_Builder
     from OCP.TopAbs import TopAbs_FORWARD, TopAbs_REVERSED
     from OCP.TopoDS import TopoDS_Edge
@@ -124,7 +124,10 @@ def lay_on(item: Any, curve_2d: Any, surface: Any, low: float, high: float, tole
 
 
 def face(surface: Any, wires: list[list[tuple[Any, bool]]], outward: bool, tolerance_mm: float = TIGHT_MM) -> Any:
-    """A face bounded by wires of (edge, along it?), the region on their left; outward if the surface's normal is the solid's."""
+    """A face bounded by wires of (edge, along it?), the region on their left.
+
+    outward : the surface's normal points out of the solid.
+    """
     from OCP.BRep import BRep_Builder
     from OCP.TopAbs import TopAbs_FORWARD, TopAbs_REVERSED
     from OCP.TopoDS import TopoDS_Face, TopoDS_Wire
@@ -141,7 +144,9 @@ def face(surface: Any, wires: list[list[tuple[Any, bool]]], outward: bool, toler
     return out if outward else out.Reversed()
 
 
-def plane(origin: tuple[float, float, float], x_axis: tuple[float, float, float], normal: tuple[float, float, float]) -> Any:
+def plane(
+    origin: tuple[float, float, float], x_axis: tuple[float, float, float], normal: tuple[float, float, float]
+) -> Any:
     """A plane by a point, its first axis and its normal."""
     from OCP.Geom import Geom_Plane
     from OCP.gp import gp_Ax3, gp_Dir, gp_Pnt
@@ -165,7 +170,7 @@ def solid_of(faces: list[Any]) -> Any:
 
 
 def explored(shape: Any, kind: str) -> list[Any]:
-    """All different sub-shapes of a kind ("face", "edge", "vertex", "solid", "shell", "wire"), each as it lies in the shape."""
+    """All different sub-shapes of a kind ("face", "edge", "vertex", "solid", "wire"), each as it lies in the shape."""
     from OCP.TopAbs import TopAbs_ShapeEnum
     from OCP.TopExp import TopExp_Explorer
     from OCP.TopoDS import TopoDS

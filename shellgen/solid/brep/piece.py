@@ -6,6 +6,7 @@ curves; the two skins, one spline each, close the solid.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +15,7 @@ from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
 from shellgen.solid.brep.caps import caps_of, clear_of, opened, sorted_faces, stood_up
 from shellgen.solid.brep.graph import PlaneGraph
-from shellgen.solid.brep.loops import Side, faces_of
+from shellgen.solid.brep.loops import faces_of
 from shellgen.solid.brep.plate import LEFT_OUT, plate_body
 from shellgen.solid.brep.port import PortPlan, port_faces, port_plan
 from shellgen.solid.brep.skin_face import SkinFace, laid
@@ -44,11 +45,10 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
     inside_y = 0.0 if recipe.on_board else None
     outside_y = recipe.base.thickness_mm if recipe.base is not None else inside_y
     top = recipe.outline.thickness_mm
-    fitted = evened(
-        fitted_skin(recipe.inside, 0.0, inside_y, tolerance_mm),
-        fitted_skin(recipe.outside, top, outside_y, tolerance_mm),
-        (recipe.inside, recipe.outside),
-    )
+    with ThreadPoolExecutor(2) as pool:
+        inner_fit = pool.submit(fitted_skin, recipe.inside, 0.0, inside_y, tolerance_mm)
+        outer_fit = pool.submit(fitted_skin, recipe.outside, top, outside_y, tolerance_mm)
+        fitted = evened(inner_fit.result(), outer_fit.result(), (recipe.inside, recipe.outside))
     inside = traced_skin(fitted[0], PlaneGraph(0.0), f"{what}, inside")
     outside = traced_skin(fitted[1], PlaneGraph(top), f"{what}, outside")
     port, features = port_plan(recipe)
@@ -93,7 +93,7 @@ def joined_faces(recipe: PieceRecipe, body: Any, inside: SkinFace, outside: Skin
     sides["mating"] += [s.turned() for s in inside.trims]
     sides["top"] += [s.turned() for s in outside.trims]
     if recipe.on_board:
-        # seen from outside the inner skin's line has the wall above it, the outer one's line below it or behind the step
+        # seen from outside, the wall lies above the inner skin's line, and below the outer one's or behind the step
         sides["base"] += [stood_up(s, inside, caps["base"]) for s in inside.isos]
         sides[wall] += [stood_up(s, outside, caps[wall]).turned() for s in outside.isos]
     return kept + [f for name, cap in caps.items() for f in faces_of(sides[name], cap.surface, cap.outward, what)]

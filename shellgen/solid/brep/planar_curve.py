@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from shellgen.envelope.spline_fit_graph import DEGREE, clamped, greville
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlanarCurve:
-    """A cubic in a plane: clamped knots (n + 4,), poles (n, 2) mm. A closed one ends where it starts, without a kink."""
+    """A cubic in a plane: clamped knots (n + 4,), poles (n, 2) mm. A closed one ends where it starts, with no kink."""
 
     knots: FloatArray
     poles_mm: FloatArray
@@ -46,8 +47,8 @@ class PlanarCurve:
             return [self]
         cuts = np.linspace(0, len(b) - 1, n + 1).round().astype(int)
         whole = BSpline(self.knots, self.poles_mm, DEGREE)
-        out = []
-        for k0, k1 in zip(cuts, cuts[1:], strict=False):
+        out: list[PlanarCurve] = []
+        for k0, k1 in pairwise(cuts):
             knots, poles = reclamped(whole, b[k0 + 1 : k1], float(b[k0]), float(b[k1]), False)
             # to the last bit: a gap of 1e-13 counts as a turn when OCC adds up the angles of a wire
             poles[0] = out[-1].poles_mm[-1] if out else self.poles_mm[0]

@@ -1,4 +1,4 @@
-"""The prismatic part of a piece, and flat parts whole: outline, base flange, holes, keys, pockets by ordinary booleans."""
+"""The prismatic part of a piece, and flat parts whole: outline, base flange and features by ordinary booleans."""
 
 from __future__ import annotations
 
@@ -37,7 +37,9 @@ def _standing(feature: Feature, from_mm: float, what: str) -> Feature:
     if feature.add and isinstance(shape, Frustum) and shape.axis == (0.0, 0.0, 1.0) and shape.r0_mm == shape.r1_mm:
         x, y, z = shape.base
         return replace(feature, shape=replace(shape, base=(x, y, from_mm), length_mm=shape.length_mm + z - from_mm))
-    raise KernelError(f"{what}: a {feature.role.value} at {_place(feature)} does not stand on the flange along the pull")
+    raise KernelError(
+        f"{what}: a {feature.role.value} at {_place(feature)} does not stand on the flange along the pull"
+    )
 
 
 def _place(feature: Feature) -> str:
@@ -53,10 +55,7 @@ def with_features(body: list[Any], features: tuple[Feature, ...], what: str) -> 
     adding = True
     for feature in (*_additions_first(features), None):
         if (run or done is None) and (feature is None or feature.add != adding):
-            if adding:
-                done = fused([*(body if done is None else [done]), *run], what)
-            else:
-                done = less(done, run, what)
+            done = fused([*(body if done is None else [done]), *run], what) if adding else less(done, run, what)
             run = []
         if feature is not None:
             adding = feature.add
@@ -65,7 +64,7 @@ def with_features(body: list[Any], features: tuple[Feature, ...], what: str) -> 
 
 
 def _additions_first(features: tuple[Feature, ...]) -> list[Feature]:
-    """The features in an order that gives the same solid in fewer steps: additions before cuts that they do not touch."""
+    """The features in an order of fewer steps that gives the same solid: additions before cuts they do not touch."""
     out: list[tuple[Feature, Any]] = []
     for feature in features:
         box, k = _box(feature), len(out)

@@ -76,7 +76,7 @@ def _upright(feature: Feature) -> Bore:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rim:
-    """A closed edge about an axis, counter-clockwise from angle 0, with its height over the angle for the round wall."""
+    """A closed edge about an axis, counter-clockwise from angle 0, and its height over the angle on the round wall."""
 
     side: Side
     vertex: Any

@@ -87,10 +87,7 @@ def _wire(ring: Ring, frame: FloatArray, *, outer: bool) -> Any:
     if (area > 0) != outer:
         ring = ring[::-1]
     maker = BRepBuilderAPI_MakeWire()
-    if len(ring) > MANY:
-        pieces = smooth_ring(ring)
-    else:
-        pieces = ()
+    pieces = smooth_ring(ring) if len(ring) > MANY else ()
     if len(pieces) == 1 and isinstance(pieces[0], Circle):
         middle = _placed(frame, np.array([pieces[0].middle]))[0]
         up = frame[:3, 2] if outer else -frame[:3, 2]

@@ -88,7 +88,9 @@ def _smoothed(run: FloatArray, *, closed: bool) -> PlanarCurve:
 
     s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(run, axis=0).T))])
     parts = np.maximum(np.ceil(np.diff(s) / DENSE_MM).astype(int), 1)
-    at = np.concatenate([[0.0], *(a + (b - a) * np.arange(1, k + 1) / k for a, b, k in zip(s, s[1:], parts, strict=False))])
+    at = np.concatenate(
+        [[0.0], *(a + (b - a) * np.arange(1, k + 1) / k for a, b, k in zip(s, s[1:], parts, strict=False))]
+    )
     points = np.column_stack([np.interp(at, s, run[:, 0]), np.interp(at, s, run[:, 1])])
     while len(points) < 6:
         points = np.insert(points, range(1, len(points)), 0.5 * (points[1:] + points[:-1]), axis=0)

@@ -21,7 +21,7 @@ LEAST_LOOP_MM2 = 1.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TrimCurve:
-    """A zero line in plan with the positive side on its left; the greatest difference of the graphs along it, and where.
+    """A zero line in plan, the positive side on its left; the greatest difference of the graphs on it, and where.
 
     An open one starts and ends on the line y = low_y.
     """

@@ -21,7 +21,7 @@ MOST_TRACE_MM = 0.02  # a trimming curve this far off its spline is refused; val
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TracedSkin:
-    """A fitted skin, the graph it is trimmed at, where it meets that, and y = low_y where it is cut off (None: nowhere)."""
+    """A fitted skin, the graph it is trimmed at, where they meet, and y = low_y where it is cut off (None: nowhere)."""
 
     graph: SplineGraph
     report: FitReport

@@ -1,0 +1,158 @@
+"""Checks on the STEP files as written: each is read back and measured, nothing is taken from the writer's own books."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from shellgen.checks.finding import Finding, Status
+from shellgen.checks.step_measure import StepMeasure, measure
+from shellgen.errors import KernelError
+from shellgen.export.step import StepFiles
+from shellgen.mold.mold import Mold
+from shellgen.solid.recipe import PieceRecipe, PlateRecipe
+
+FACES_MAX = 100
+EDGE_MM = 0.1
+MAX_FACTOR = 4.0  # the greatest distance may be this many tolerances
+
+
+def step_findings(mold: Mold, folder: Path, files: StepFiles) -> tuple[Finding, ...]:
+    """All checks on the STEP files in a folder, in a fixed order. files : as `write_steps` returned it."""
+    recipes: dict[str, PieceRecipe | PlateRecipe] = {p.name: p for p in mold.design.pieces}
+    recipes.update({p.name: p for p in mold.design.plates})
+    volumes = {p.name: p.volume_mm3 for p in mold.parts}
+    measures: list[StepMeasure] = []
+    unread: dict[str, str] = dict(files.refused)
+    for name, recipe in recipes.items():
+        if name in files.paths:
+            try:
+                measures.append(measure(folder / files.paths[name], recipe, volumes[name]))
+            except KernelError as error:
+                unread[name] = str(error)
+    written = _written(unread, len(recipes))
+    if not measures:
+        return (written,)
+    tolerance = mold.design.settings.outputs.step_tolerance_mm
+    return (
+        written,
+        _assembly(folder, files),
+        _sound(measures),
+        _faces(measures),
+        _volume(measures),
+        _holes(measures),
+        _bores(measures),
+        _edges(measures),
+        _mating(measures),
+        _tolerance(measures, tolerance),
+        _greatest(measures, tolerance),
+    )
+
+
+def _listed(id_: str, title: str, faults: list[str], unit: str, otherwise: str, bad: Status = "fail") -> Finding:
+    """A finding on a count of faults, none allowed."""
+    status: Status = bad if faults else "pass"
+    says = "; ".join(faults) or otherwise
+    return Finding(id_, title, status, float(len(faults)), 0.0, unit, says)
+
+
+def _written(unread: dict[str, str], count: int) -> Finding:
+    faults = [f"no STEP of {name}: {why}" for name, why in unread.items()]
+    return _listed("step-written", "STEP of every rigid part", faults, "parts", f"all {count} are written", "warn")
+
+
+def _assembly(folder: Path, files: StepFiles) -> Finding:
+    """Solids in the assembly file, counted in its text."""
+    found, wanted = 0, len(files.paths)
+    if files.assembly is not None:
+        text = (folder / files.assembly).read_text(encoding="ascii", errors="replace")
+        found = text.count("MANIFOLD_SOLID_BREP(")
+    says = f"{files.assembly} holds {found} solids for {wanted} parts"
+    status: Status = "pass" if found == wanted else "fail"
+    return Finding("step-assembly", "STEP assembly holds every part", status, found, wanted, "solids", says)
+
+
+def _sound(measures: list[StepMeasure]) -> Finding:
+    faults = []
+    for m in measures:
+        if m.counts is None:
+            faults.append(f"{m.part} holds {m.solids} solids")
+        elif not m.valid or not m.counts.closed:
+            faults.append(f"{m.part} is not {'closed' if m.valid else 'valid'}")
+    return _listed("step-valid", "STEP solids valid", faults, "parts", "each file read back is one valid, closed solid")
+
+
+def _faces(measures: list[StepMeasure]) -> Finding:
+    most = max(measures, key=lambda m: 0 if m.counts is None else m.counts.faces)
+    faces = 0 if most.counts is None else most.counts.faces
+    status: Status = "pass" if faces <= FACES_MAX else "warn"
+    says = f"{most.part} has {faces}, the most of all"
+    return Finding("step-faces", "STEP faces few", status, faces, FACES_MAX, "faces", says)
+
+
+def _volume(measures: list[StepMeasure]) -> Finding:
+    """Worst difference between a STEP solid and its mesh, by the share that is allowed."""
+    known = [(abs(m.volume_off) / m.volume_limit, m.volume_off, m) for m in measures if m.volume_off is not None]
+    if not known:
+        return Finding("step-volume", "STEP volumes as the meshes'", "fail", None, None, "%", "no solid to measure")
+    share, off, m = max(known, key=lambda k: k[0])
+    says = f"{m.part} holds {100 * off:+.3f} % more than its mesh, labels allowed for"
+    status: Status = "pass" if share <= 1 else "fail"
+    limit = 100 * m.volume_limit
+    return Finding("step-volume", "STEP volumes as the meshes'", status, 100 * abs(off), limit, "%", says)
+
+
+def _holes(measures: list[StepMeasure]) -> Finding:
+    faults = [
+        f"{m.part} has {m.counts.genus} through holes, designed are {m.genus}"
+        for m in measures
+        if m.counts is not None and m.counts.genus != m.genus
+    ]
+    total = sum(m.genus for m in measures)
+    return _listed("step-holes", "STEP through holes as designed", faults, "parts", f"all {total} are there, no other")
+
+
+def _bores(measures: list[StepMeasure]) -> Finding:
+    missing, wanted = sum(m.bores_missing for m in measures), sum(m.bores for m in measures)
+    says = f"{wanted - missing} of {wanted} designed bores are round faces of their diameter in their place"
+    status: Status = "fail" if missing else "pass"
+    return Finding("step-bores", "STEP bores round and in place", status, missing, 0.0, "bores", says)
+
+
+def _edges(measures: list[StepMeasure]) -> Finding:
+    loosest, part = max((0.0 if m.counts is None else m.counts.loosest_mm, m.part) for m in measures)
+    status: Status = "pass" if loosest <= EDGE_MM else "fail"
+    says = f"the loosest, on {part}, keeps to {loosest:.4f} mm"
+    return Finding("step-edges", "STEP edges tight", status, loosest, EDGE_MM, "mm", says)
+
+
+def _mating(measures: list[StepMeasure]) -> Finding:
+    faults = [
+        f"{m.part} has no plane in the parting" for m in measures if m.mating_mm2 is not None and m.mating_mm2 <= 0
+    ]
+    says = "each mating face is a plane, in the parting to a millionth"
+    return _listed("step-mating", "STEP mating faces flat", faults, "parts", says)
+
+
+def _tolerance(measures: list[StepMeasure], tolerance_mm: float) -> Finding:
+    """Distance of the envelopes from the faces read back that 99 % of the surface keep to."""
+    title = "STEP skins within tolerance (99 %)"
+    missing = [m.part for m in measures if m.mating_mm2 is not None and len(m.skins) != 2]
+    known = [(r.p99_mm, m.part) for m in measures for r in m.skins]
+    if missing or not known:
+        says = f"two spline skins are looked for on each piece, not found on {', '.join(missing) or 'any'}"
+        return Finding("step-tolerance", title, "fail", None, tolerance_mm, "mm", says)
+    worst, part = max(known)
+    status: Status = "pass" if worst <= tolerance_mm else "warn"
+    says = f"99 % of the surface of {part} lies within {worst:.3f} mm"
+    return Finding("step-tolerance", title, status, worst, tolerance_mm, "mm", says)
+
+
+def _greatest(measures: list[StepMeasure], tolerance_mm: float) -> Finding:
+    title, limit = "STEP skins, greatest distance", MAX_FACTOR * tolerance_mm
+    known = [(r.max_mm, m.part, r.at_mm) for m in measures for r in m.skins]
+    if not known:
+        return Finding("step-greatest", title, "fail", None, limit, "mm", "no spline skin was found on any piece")
+    worst, part, (x, y, z) = max(known)
+    status: Status = "pass" if worst <= limit else "warn"
+    says = f"{worst:.3f} mm, on {part} at ({x:.1f}, {y:.1f}, {z:.1f}) in its pull frame"
+    return Finding("step-greatest", title, status, worst, limit, "mm", says)

@@ -1,0 +1,109 @@
+"""What can be measured on one part's STEP file, read back, against its recipe and its mesh."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from shellgen.checks.step_reread import Counts, counts, graph_on, moved_back, read_solids
+from shellgen.checks.step_surfaces import bores_missing, designed_bores, mating_area_mm2, skins_of
+from shellgen.checks.step_volume import volume_mm3
+from shellgen.envelope.raster import Envelope
+from shellgen.envelope.spline_fit import FitReport, fit_report
+from shellgen.envelope.spline_fit_nodes import surface_nodes
+from shellgen.solid.mesh import SAG_MM
+from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, PlateRecipe, Prism, Role
+
+VOLUME_SHARE = 0.001
+
+
+@dataclass(frozen=True, slots=True)
+class StepMeasure:
+    """One part's STEP file.
+
+    counts, volume_off and mating_mm2 are None where the file does not hold one solid. volume_off : share by which its
+    volume differs from the mesh part's, engraved labels allowed for; volume_limit : what it may be. skins : distances
+    of the inside's and the outside's envelope from the file's faces, empty for flat parts. mating_mm2 : None where
+    there is no mating face.
+    """
+
+    part: str
+    solids: int
+    valid: bool
+    counts: Counts | None = None
+    genus: int = 0
+    volume_off: float | None = None
+    volume_limit: float = 0.0
+    bores: int = 0
+    bores_missing: int = 0
+    mating_mm2: float | None = None
+    skins: tuple[FitReport, ...] = ()
+
+
+def measure(path: Path, recipe: PieceRecipe | PlateRecipe, mesh_volume_mm3: float) -> StepMeasure:
+    """Read a part's file back and measure it in its recipe's frame. Raises KernelError if OCC cannot read it."""
+    from OCP.BRepCheck import BRepCheck_Analyzer
+
+    solids = read_solids(path)
+    valid = all(BRepCheck_Analyzer(s).IsValid() for s in solids)
+    if len(solids) != 1:
+        return StepMeasure(recipe.name, len(solids), valid)
+    piece = isinstance(recipe, PieceRecipe)
+    solid = moved_back(solids[0], recipe.pull_to_mold if isinstance(recipe, PieceRecipe) else recipe.plate_to_mold)
+    wanted = mesh_volume_mm3 + labels_mm3(recipe)
+    return StepMeasure(
+        part=recipe.name,
+        solids=1,
+        valid=valid,
+        counts=counts(solid),
+        genus=recipe.genus(),
+        volume_off=volume_mm3(solid, graph_on) / wanted - 1.0,
+        volume_limit=VOLUME_SHARE + SAG_MM * round_walls_mm2(recipe) / wanted,
+        bores=len(designed_bores(recipe.features)),
+        bores_missing=len(bores_missing(solid, recipe.features)),
+        mating_mm2=mating_area_mm2(solid) if piece else None,
+        skins=_skin_reports(solid, recipe) if isinstance(recipe, PieceRecipe) else (),
+    )
+
+
+def _skin_reports(solid: object, recipe: PieceRecipe) -> tuple[FitReport, ...]:
+    """How far the envelopes of a piece lie from the skins of its file; nothing for a skin that is not there."""
+    inside, outside = skins_of(solid)
+    low = 0.0 if recipe.on_board else None
+    over = recipe.base.thickness_mm if recipe.base is not None else low
+    wanted: list[tuple[Envelope, float, float | None]] = [
+        (recipe.inside, 0.0, low),
+        (recipe.outside, recipe.outline.thickness_mm, over),
+    ]
+    out = []
+    for graphs, (envelope, level, low_y) in zip((inside, outside), wanted, strict=True):
+        if graphs:
+            surface = envelope.with_heights(surface_nodes(envelope))
+            out.append(fit_report(graphs[0], surface, level, low_y))
+    return tuple(out)
+
+
+def labels_mm3(recipe: PieceRecipe | PlateRecipe) -> float:
+    """Volume that engraved labels take out of a part's mesh; its STEP has none of them."""
+    return sum(_engraved_mm3(f, recipe.outline.thickness_mm) for f in recipe.features if f.role is Role.LABEL)
+
+
+def _engraved_mm3(feature: Feature, top_mm: float) -> float:
+    import shapely
+
+    shape = feature.shape
+    if feature.add or not isinstance(shape, Prism):
+        return 0.0
+    depth = min(max(top_mm - shape.origin[2], 0.0), shape.length_mm)
+    return float(shapely.Polygon(shape.outer, shape.holes).area) * depth
+
+
+def round_walls_mm2(recipe: PieceRecipe | PlateRecipe) -> float:
+    """Area of outlines and round features, which a mesh has as polygons within SAG_MM of the curve [mm2]."""
+    outline = recipe.outline
+    rings = [np.asarray(r, float) for r in (outline.outer, *outline.holes)]
+    around = sum(float(np.hypot(*(np.roll(r, -1, axis=0) - r).T).sum()) for r in rings)
+    round_ = [f.shape for f in recipe.features if isinstance(f.shape, Frustum)]
+    return around * outline.thickness_mm + sum(np.pi * (s.r0_mm + s.r1_mm) * s.length_mm for s in round_)

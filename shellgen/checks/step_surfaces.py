@@ -1,0 +1,87 @@
+"""Surfaces of a solid that was read back: its round bores, its flat mating face, its two skins."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from shellgen.checks.step_reread import graph_on
+from shellgen.envelope.spline_fit_graph import SplineGraph
+from shellgen.solid.recipe import Feature, Frustum
+
+SAME_MM = 1e-3
+EXACT_MM = 1e-6
+
+
+def bores_missing(solid: Any, features: tuple[Feature, ...]) -> list[Frustum]:
+    """Cylinders that features cut and that no hollow round face of the solid has, by radius and axis."""
+    from OCP.BRepAdaptor import BRepAdaptor_Surface
+    from OCP.GeomAbs import GeomAbs_Cylinder
+    from OCP.TopAbs import TopAbs_REVERSED
+
+    from shellgen.solid.brep.occ import explored
+
+    found = []
+    for item in explored(solid, "face"):
+        surface = BRepAdaptor_Surface(item)
+        if surface.GetType() == GeomAbs_Cylinder:
+            cylinder = surface.Cylinder()
+            inward = (item.Orientation() == TopAbs_REVERSED) == cylinder.Direct()
+            if inward:
+                at, way = cylinder.Axis().Location(), cylinder.Axis().Direction()
+                found.append((cylinder.Radius(), (at.X(), at.Y(), at.Z()), (way.X(), way.Y(), way.Z())))
+    radii = np.array([f[0] for f in found])
+    at, way = np.array([f[1] for f in found]).reshape(-1, 3), np.array([f[2] for f in found]).reshape(-1, 3)
+    missing = []
+    for shape in designed_bores(features):
+        away = np.linalg.norm(np.cross(np.asarray(shape.base) - at, way), axis=1)
+        skew = np.linalg.norm(np.cross(np.asarray(shape.axis), way), axis=1)
+        if not np.any((np.abs(radii - shape.r0_mm) < SAME_MM) & (away < SAME_MM) & (skew < SAME_MM)):
+            missing.append(shape)
+    return missing
+
+
+def designed_bores(features: tuple[Feature, ...]) -> list[Frustum]:
+    """The cylinders that features cut."""
+    return [f.shape for f in features if not f.add and isinstance(f.shape, Frustum) and f.shape.r0_mm == f.shape.r1_mm]
+
+
+def mating_area_mm2(solid: Any) -> float:
+    """Area of the faces that lie in the plane z = 0 to a millionth, facing down [mm2]; 0 if there are none."""
+    from OCP.BRepAdaptor import BRepAdaptor_Surface
+    from OCP.BRepGProp import BRepGProp
+    from OCP.GeomAbs import GeomAbs_Plane
+    from OCP.GProp import GProp_GProps
+    from OCP.TopAbs import TopAbs_FORWARD
+
+    from shellgen.solid.brep.occ import explored
+
+    total = 0.0
+    for item in explored(solid, "face"):
+        surface = BRepAdaptor_Surface(item)
+        if surface.GetType() != GeomAbs_Plane:
+            continue
+        flat = surface.Plane()
+        normal, at = flat.Axis().Direction(), flat.Location()
+        up = normal.Z() if (item.Orientation() == TopAbs_FORWARD) == flat.Direct() else -normal.Z()
+        if abs(up + 1) < EXACT_MM**2 and abs(at.Z()) < EXACT_MM:
+            properties = GProp_GProps()
+            BRepGProp.SurfaceProperties_s(item, properties)
+            total += properties.Mass()
+    return total
+
+
+def skins_of(solid: Any) -> tuple[list[SplineGraph], list[SplineGraph]]:
+    """Graphs of the faces that look against the pull (the inside) and of those that look along it (the outside)."""
+    from OCP.TopAbs import TopAbs_FORWARD
+
+    from shellgen.solid.brep.occ import explored
+
+    inside: list[SplineGraph] = []
+    outside: list[SplineGraph] = []
+    for item in explored(solid, "face"):
+        graph = graph_on(item)
+        if graph is not None:
+            (outside if item.Orientation() == TopAbs_FORWARD else inside).append(graph)
+    return inside, outside
