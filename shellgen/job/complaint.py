@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from shellgen.job.keys import Key, job_keys, piece_keys, plane_keys, table_meanings
+from shellgen.job.keys import Key, clear_keys, job_keys, piece_keys, plane_keys, table_meanings
 
 SHOWN_CHARACTERS = 60
 
@@ -58,12 +58,14 @@ def trail(data: object, loc: Iterable[int | str]) -> list[tuple[str, object]]:
 
 
 def _known(name: str) -> tuple[Key, ...]:
-    """All keys near a wrong one: those of pieces and planes under the names the file uses."""
+    """All keys near a wrong one: those of pieces, planes and boxes under the names the file uses."""
     found = job_keys()
     if name.startswith("pieces.") and name.count(".") == 2:
         found = (*piece_keys(name.rpartition(".")[0]), *found)
     if name.startswith(("parting.plane.", "parting.planes[")) and name.count(".") == 2:
         found = (*plane_keys(name.rpartition(".")[0]), *found)
+    if name.startswith("parting.keep_clear[") and name.count(".") == 2:
+        found = (*clear_keys(name.rpartition(".")[0]), *found)
     return found
 
 

@@ -12,10 +12,11 @@ from annotated_types import Ge, Gt, Le, MinLen
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from shellgen.job.model import PieceSettings, PlaneSettings, Settings
+from shellgen.job.model import ClearSettings, PieceSettings, PlaneSettings, Settings
 
 COUNT_WORDS = {2: "two", 3: "three"}
 PLANE_TABLE = "a table {normal = [x, y, z]} or {angle_deg = a}, with offset_mm if wanted"
+BOX_TABLE = "a table {low_mm = [x, y, z], high_mm = [x, y, z]}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +78,8 @@ def takes(annotation: Any, metadata: Iterable[Any] = ()) -> str:
         return "tables named A, B, ..."
     if isinstance(annotation, type) and issubclass(annotation, PlaneSettings):
         return PLANE_TABLE
+    if isinstance(annotation, type) and issubclass(annotation, ClearSettings):
+        return BOX_TABLE
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return "a table"
     if annotation is bool:
@@ -94,13 +97,13 @@ def _walk(model: type[BaseModel], prefix: str) -> Iterator[Key]:
         if isinstance(kind, type) and issubclass(kind, BaseModel):
             yield from _walk(kind, f"{prefix}{name}.")
         else:
-            default = field.get_default(call_default_factory=True)
+            default = None if field.is_required() else field.get_default(call_default_factory=True)
             yield Key(f"{prefix}{name}", takes(kind, field.metadata), default, field.description or "")
 
 
 @cache
 def job_keys() -> tuple[Key, ...]:
-    """All keys of a job file but those of one piece or one plane, in the order of the model."""
+    """All keys of a job file but those of one piece, one plane or one box, in the order of the model."""
     return tuple(_walk(Settings, ""))
 
 
@@ -114,6 +117,12 @@ def piece_keys(prefix: str = "pieces.A") -> tuple[Key, ...]:
 def plane_keys(prefix: str = "parting.plane") -> tuple[Key, ...]:
     """The keys of a plane given as a table."""
     return tuple(_walk(PlaneSettings, f"{prefix}."))
+
+
+@cache
+def clear_keys(prefix: str = "parting.keep_clear[1]") -> tuple[Key, ...]:
+    """The keys of a box that the seam should keep out of."""
+    return tuple(_walk(ClearSettings, f"{prefix}."))
 
 
 @cache

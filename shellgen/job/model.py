@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 Vector = tuple[float, float, float]
+Side = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Units = Literal["mm", "cm", "m", "in", "ft"]
 BoltSize = Literal["M4", "M5", "M6", "M8", "M10", "M12", "1/4 in", "5/16 in"]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -30,7 +31,7 @@ class PatternSettings(Section):
     units: Units = Field("mm", description="Unit of the numbers in the mesh file.")
     scale: Positive = Field(1.0, description="Factor on the mesh after its unit.")
     longest_side_mm: Positive | None = Field(None, description="Scale the mesh so that its longest side is this.")
-    up: Literal["+x", "-x", "+y", "-y", "+z", "-z"] = Field("+z", description="Axis of the mesh file that points up.")
+    up: Side = Field("+z", description="Axis of the mesh file that points up.")
     rotate_deg: tuple[Finite, Finite, Finite] = Field((0.0, 0.0, 0.0), description="Turns about x, y, z after `up`.")
     mirror: bool = Field(False, description="Mirror in x: the other hand of a pair.")
 
@@ -69,6 +70,13 @@ class PlaneSettings(Section):
     )
 
 
+class ClearSettings(Section):
+    """A box in the mold frame that the seam should keep out of."""
+
+    low_mm: tuple[Finite, Finite, Finite] = Field(description="Lowest corner of the box, in the mold frame.")
+    high_mm: tuple[Finite, Finite, Finite] = Field(description="Highest corner of the box, in the mold frame.")
+
+
 class PartingSettings(Section):
     """Where the shell comes apart."""
 
@@ -80,6 +88,9 @@ class PartingSettings(Section):
         "plane", description="The mating face: flat, or stepped along the pattern's widest line."
     )
     slope_deg: Annotated[float, Field(ge=15, le=60)] = Field(45.0, description="Steepest step of a stepped parting.")
+    keep_clear: tuple[ClearSettings | Side, ...] = Field(
+        (), description="Places that the seam should not cross, when the best plane is looked for."
+    )
     pieces: Annotated[int, Field(ge=3, le=6)] = Field(3, description="Radial: number of pieces.")
     axis_at_mm: tuple[Finite, Finite] | None = Field(
         None, description="Radial: place of the axis; left out, the middle."

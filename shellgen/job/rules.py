@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from string import ascii_uppercase
 
 from shellgen.job.complaint import shown
-from shellgen.job.model import PlaneSettings, Settings
+from shellgen.job.model import ClearSettings, PlaneSettings, Settings
 from shellgen.standards.materials import material_names
 
 RESERVED_NAMES = ("readme.md", "gallery")
@@ -60,6 +60,17 @@ def _parting(settings: Settings) -> Iterator[str]:
             f'parting.planes: given, but parting.kind = "{parting.kind}" does not read it. '
             'Give kind = "planes", or drop the list.'
         )
+    if parting.keep_clear and parting.kind != "plane":
+        yield (
+            f'parting.keep_clear: given, but parting.kind = "{parting.kind}" does not read it. '
+            'Give kind = "plane", or drop the list.'
+        )
+    for number, place in enumerate(parting.keep_clear, 1):
+        if isinstance(place, ClearSettings) and any(a >= b for a, b in zip(place.low_mm, place.high_mm, strict=True)):
+            yield (
+                f"parting.keep_clear[{number}]: low_mm = {shown(place.low_mm)} is not below high_mm = "
+                f"{shown(place.high_mm)} in x, y and z. Give the lowest corner first."
+            )
     if isinstance(parting.plane, PlaneSettings):
         yield from _plane("parting.plane", parting.plane)
         yield from _upright(settings, parting.plane)

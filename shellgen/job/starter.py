@@ -20,6 +20,7 @@ EXAMPLES = {
     "mount.stem_diameter_mm": 40,
     "mount.stem_length_mm": 30,
     "mount.stem_at_mm": [0, 0],
+    "parting.keep_clear": ["+y", {"low_mm": [-20, -60, 80], "high_mm": [20, 0, 140]}],
     "parting.axis_at_mm": [0, 0],
     "parting.planes": [{"normal": [1, 0, 0]}],
     "bolts.flash_limit_mm": 0.2,

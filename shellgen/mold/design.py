@@ -18,8 +18,8 @@ from shellgen.mold.port import bore_mm, design_port
 from shellgen.mold.radial import Radial, lay_radial
 from shellgen.mold.skins import joined
 from shellgen.mold.wedge import wedge_recipe
-from shellgen.parting.cells import Cell, halves, radial_cells, require_shares
-from shellgen.parting.job_planes import rank_job
+from shellgen.parting.cells import Cell, halves, radial_cells, require_shares, wanted_plane
+from shellgen.parting.job_planes import crossed_places, rank_job
 from shellgen.pattern.pattern import Pattern
 from shellgen.solid.cell_cut import lowest_mm
 from shellgen.solid.recipe import PlateRecipe
@@ -100,7 +100,7 @@ def wanted_cells(settings: Settings, pattern: Pattern, on_board: bool) -> tuple[
         require_shares(cells, pattern.vertices_mm)
         return cells, ()
     if settings.parting.plane != "best":
-        return halves(settings.parting, pattern.bounds_mm, on_board), ()
+        return halves(settings.parting, pattern.bounds_mm, on_board), crossing_notes(settings, pattern)
     ranking = rank_job(settings, pattern)
     best, middle = ranking.planes[0], ranking.middle
     plane = PlaneSettings(normal=best.normal, angle_deg=None, offset_mm=best.offset_mm)
@@ -110,7 +110,19 @@ def wanted_cells(settings: Settings, pattern: Pattern, on_board: bool) -> tuple[
         f"beyond the plain thickness, the plane through the middle {middle.fill_cm3:.1f}."
     )
     chosen = settings.parting.model_copy(update={"plane": plane})
-    return halves(chosen, pattern.bounds_mm, on_board), (note,)
+    taken = settings.model_copy(update={"parting": chosen})
+    return halves(chosen, pattern.bounds_mm, on_board), (note, *crossing_notes(taken, pattern))
+
+
+def crossing_notes(settings: Settings, pattern: Pattern) -> tuple[str, ...]:
+    """A sentence for each place of `parting.keep_clear` that the seam on the job's plane crosses."""
+    if not settings.parting.keep_clear:
+        return ()
+    plane = wanted_plane(settings.parting, pattern.bounds_mm, pattern.mount != "none")
+    return tuple(
+        f"The seam runs through parting.keep_clear[{number}]: the parting plane crosses the pattern's surface there."
+        for number in crossed_places(settings, pattern, *plane)
+    )
 
 
 def lay(settings: Settings, bare: Facets, cells: tuple[Cell, ...], on_board: bool) -> Halves | Radial:

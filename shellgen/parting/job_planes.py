@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from shellgen.envelope.raster import FloatArray
 from shellgen.job.model import Settings
-from shellgen.parting.keep_clear import Box
+from shellgen.parting.keep_clear import Box, crossed, side_box, surface_in_box
 from shellgen.parting.rank import Ranking, rank_planes
 from shellgen.pattern.pattern import Pattern
 from shellgen.standards.materials import material
@@ -14,12 +15,31 @@ RUBBER = "silicone"
 SET_OUT = 0.25  # of the raster's pitch
 
 
+def clear_boxes(settings: Settings, bounds_mm: FloatArray) -> tuple[Box, ...]:
+    """The boxes of `parting.keep_clear` in the mold frame; a side stands for its outer fifth.
+
+    bounds_mm : (2, 3) of the pattern.
+    """
+    return tuple(
+        side_box(bounds_mm, place) if isinstance(place, str) else (place.low_mm, place.high_mm)
+        for place in settings.parting.keep_clear
+    )
+
+
+def crossed_places(settings: Settings, pattern: Pattern, normal: FloatArray, offset_mm: float) -> tuple[int, ...]:
+    """Numbers (from 1) of the places of `parting.keep_clear` that the seam on this plane of the mold frame crosses."""
+    boxes = clear_boxes(settings, pattern.bounds_mm)
+    patches = tuple(surface_in_box(pattern.vertices_mm, pattern.faces, box) for box in boxes)
+    return crossed(patches, normal, offset_mm)
+
+
 def rank_job(settings: Settings, pattern: Pattern, keep_clear: Sequence[Box] = ()) -> Ranking:
     """Rank the planes of a job.
 
     The rubber is taken a quarter of the raster's pitch thicker, by which the skins are set out on the average.
 
-    settings : with defaults filled in. keep_clear : boxes in the mold frame that the seam should not cross.
+    settings : with defaults filled in. keep_clear : boxes in the mold frame that the
+    seam should not cross, after those that the settings name.
     """
     flange_mm = (settings.jacket.clearance_mm or 0.0) + settings.shell.wall_mm + (settings.flange.width_mm or 0.0)
     return rank_planes(
@@ -34,5 +54,5 @@ def rank_job(settings: Settings, pattern: Pattern, keep_clear: Sequence[Box] = (
         flange_mm=flange_mm,
         bed_mm=settings.limits.bed_mm,
         crevice_mm=settings.jacket.crevice_mm,
-        keep_clear=keep_clear,
+        keep_clear=(*clear_boxes(settings, pattern.bounds_mm), *keep_clear),
     )
