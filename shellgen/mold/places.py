@@ -21,6 +21,7 @@ from shellgen.standards.fasteners import bolt as bolt_data
 KEYS = 4
 SEAT_MM = 1.5  # a terrace reaches this far beyond what lies on it
 SLOT_HALF_MM = 8.0
+UNEVEN_MM = 3.0
 STEEP = 0.3  # rise over run of a parting beyond which keys and slots look for another place
 
 Seat = tuple[float, float, float]
@@ -76,7 +77,7 @@ def find_places(
     pitch = settings.bolts.pitch_mm
     if not isinstance(pitch, float):
         raise DesignError("bolts.pitch_mm is still open.")
-    spots, middles, tangents = _rows(plan, pitch, data.washer_od_mm + 2.0)
+    spots, middles, tangents = _rows(plan, pitch, data.washer_od_mm + 2.0, UNEVEN_MM if lean_deg > 0 else 0.0)
     off = bolt_offset_mm(data)
     width = float(settings.flange.width_mm or 0.0)
     room = min(
@@ -112,12 +113,20 @@ def _key_size(settings: Settings, radius: float, thickness: float, lean_deg: flo
     return height, radius - height * float(np.tan(flank))
 
 
-def _rows(plan: FlangePlan, pitch_mm: float, least_mm: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Bolt places, places midway between neighbours, and the line's direction there, over all lines of a flange."""
+def _rows(
+    plan: FlangePlan, pitch_mm: float, least_mm: float, uneven_mm: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Bolt places, places midway between neighbours, and the line's direction there, over all lines of a flange.
+
+    uneven_mm : by which the middle of an open row is moved along it. A flange that ends at the axis, turned half round,
+    has too little land in common with itself for a key; so its bolts must not meet their own holes.
+    """
     spots, middles, tangents = [], [], []
     for line, closed in zip(plan.bolt_line, plan.closed, strict=True):
         total = length(line)
-        s = np.sort(equal_pitch(line, closed, pitch_mm, least_mm, 4))
+        uneven = 0.0 if closed else min(uneven_mm, 0.05 * total)
+        s = np.sort(equal_pitch(line, closed, pitch_mm - uneven, least_mm + uneven, 4))
+        s = s + 4.0 * uneven * (s / total) * (1.0 - s / total)
         found = along(line, s)
         keep = apart(found, least_mm)
         s, found = s[keep], found[keep]
