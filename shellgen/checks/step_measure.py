@@ -13,6 +13,7 @@ from shellgen.checks.step_volume import volume_mm3
 from shellgen.envelope.raster import Envelope
 from shellgen.envelope.spline_fit import FitReport, fit_report
 from shellgen.envelope.spline_fit_nodes import surface_nodes
+from shellgen.mold.gussets import standing_mm3
 from shellgen.solid.mesh import SAG_MM
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, PlateRecipe, Prism, Role
 
@@ -53,6 +54,8 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, mesh_volume_mm3: floa
     piece = isinstance(recipe, PieceRecipe)
     solid = moved_back(solids[0], recipe.pull_to_mold if isinstance(recipe, PieceRecipe) else recipe.plate_to_mold)
     wanted = mesh_volume_mm3 + labels_mm3(recipe)
+    if isinstance(recipe, PieceRecipe):
+        wanted -= standing_mm3(recipe)
     return StepMeasure(
         part=recipe.name,
         solids=1,

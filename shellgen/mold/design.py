@@ -10,6 +10,7 @@ from shellgen.mold.base import Foot
 from shellgen.mold.board import base_lid, board_bolts, feet_of
 from shellgen.mold.bridges import as_facets, bars
 from shellgen.mold.drape import spec_of
+from shellgen.mold.gussets import gusset_note
 from shellgen.mold.half import half_recipe
 from shellgen.mold.halves import Halves, lay_halves
 from shellgen.mold.lip import lip_facets, lip_outline
@@ -68,6 +69,8 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
         else half_recipe(k, settings, laid, stand, port if k == 0 else None)
         for k, stand in enumerate(stands)
     )
+    if settings.flange.gussets:
+        notes = (*notes, gusset_note(pieces, laid.gaps, settings.outputs.step))
     plates: list[PlateRecipe] = []
     bolts = list(laid.bolts)
     if feet:

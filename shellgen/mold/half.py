@@ -15,6 +15,7 @@ from shellgen.mold.base import Foot
 from shellgen.mold.board import foot_holes
 from shellgen.mold.feet import foot_bar, posts, with_foot_bar
 from shellgen.mold.flange import FlangePlan, level_region, turned_over
+from shellgen.mold.gussets import Stand, between, gussets, keep_off, web_plan
 from shellgen.mold.halves import Halves
 from shellgen.mold.marks import flange_marks
 from shellgen.mold.places import bolt_offset_mm
@@ -59,14 +60,22 @@ def half_recipe(k: int, settings: Settings, laid: Halves, stand: Foot | None, po
         busy = np.concatenate([busy, at])
     if stand is not None:
         features += foot_holes(settings, stand, flange_mm)
+    middles, tangents = places.middles * sign, places.tangents * sign
+    webs = _webs(k, settings, laid, own, stand, features) if settings.flange.gussets else ()
+    features += webs
     if settings.shell.labels:
         texts = [f"{settings.name} {draped.cell.name}"[:24], draped.cell.name, "1", "2"]
+        land = own if top is None else replace(own, outline=_flat_land(own.outline, top, flange_mm))
+        washer_mm = data.washer_od_mm + 4.0
+        if webs:
+            beside = between(middles, tangents, busy, 0.5 * (draped.spec.wall_mm - washer_mm))
+            middles, tangents = np.concatenate([middles, beside]), np.tile(tangents, (3, 1))
         features += flange_marks(
-            own if top is None else replace(own, outline=_flat_land(own.outline, top, flange_mm)),
-            places.middles * sign,
-            places.tangents * sign,
+            replace(land, outline=land.outline.difference(shapely.union_all([web_plan(w) for w in webs]))),
+            middles,
+            tangents,
             busy,
-            data.washer_od_mm + 4.0,
+            washer_mm,
             flange_mm,
             texts,
         )
@@ -83,6 +92,30 @@ def half_recipe(k: int, settings: Settings, laid: Halves, stand: Foot | None, po
         features=tuple(features),
         flange_top=top,
     )
+
+
+def _webs(
+    k: int, settings: Settings, laid: Halves, own: FlangePlan, stand: Foot | None, features: list[Feature]
+) -> tuple[Feature, ...]:
+    """The gussets of one half."""
+    draped, top = laid.draped[k], laid.tops[k]
+    flange_mm = float(settings.flange.thickness_mm or 0.0)
+    washer_mm = bolt_data(str(settings.bolts.size)).washer_od_mm
+    sign = np.array([1.0 if k == 0 else -1.0, 1.0])
+    outside = draped.skins.outside
+    room = Stand(
+        plan=own,
+        wall_mm=draped.spec.wall_mm,
+        width_mm=float(settings.flange.width_mm or 0.0),
+        low_mm=lowest_mm(draped.cell.parting),
+        face=lambda at: np.full(len(at), flange_mm) if top is None else top.at(at[:, 0], at[:, 1]),
+        solid=lambda at: outside.at(at[:, 0], at[:, 1]) >= at[:, 2],
+        keep_off=keep_off(laid.places.spots * sign, washer_mm, features),
+        washer_mm=washer_mm,
+        board_bolts=np.zeros((0, 2)) if stand is None else stand.bolts,
+        board_mm=0.0 if stand is None else stand.flange.thickness_mm,
+    )
+    return gussets(room, laid.places.middles * sign)
 
 
 def _flat_land(outline: Polygon, top: Envelope, flange_mm: float) -> BaseGeometry:

@@ -57,6 +57,11 @@ class Halves:
         return sum(length(line) for line in self.plan.bolt_line)
 
     @property
+    def gaps(self) -> tuple[int, ...]:
+        """Gaps between neighbouring bolts on each piece."""
+        return (len(self.places.middles),) * 2
+
+    @property
     def keys(self) -> tuple[Key, ...]:
         """The keys of the mating face."""
         return self.shut.keys

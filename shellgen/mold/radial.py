@@ -65,6 +65,12 @@ class Radial:
         return sum(length(line) for f in self.faces for line in f.plan.bolt_line)
 
     @property
+    def gaps(self) -> tuple[int, ...]:
+        """Gaps between neighbouring bolts on each piece, over both its faces."""
+        n = [len(f.places.middles) for f in self.faces]
+        return tuple(n[k] + n[k - 1] for k in range(len(n)))
+
+    @property
     def keys(self) -> tuple[Key, ...]:
         """The keys of all faces."""
         return tuple(k for f in self.faces for k in f.shut.keys)

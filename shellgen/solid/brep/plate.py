@@ -8,15 +8,19 @@ from typing import Any
 from shellgen.errors import KernelError
 from shellgen.solid.brep.occ import explored
 from shellgen.solid.brep.shapes import feature_solid, fused, less, outline_solid, prism_solid
-from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, PlateRecipe, Prism, Role
+from shellgen.solid.recipe import Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Role
 
-LEFT_OUT = (Role.LABEL,)  # letters cost hundreds of faces
+OFF_BOARD_MM = 0.03
+LEFT_OUT = (Role.LABEL, Role.GUSSET)  # letters cost hundreds of faces; a web would cut through a skin
 
 
 def plate_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
     """Flange and base flange of a piece between their planes, with its features; the wall is not there yet."""
     what = f"shell piece {recipe.name}"
-    parts = [outline_solid(o, 0.0, o.thickness_mm) for o in (recipe.outline, *recipe.apart)]
+    outlines = (recipe.outline, *recipe.apart)
+    if recipe.on_board:
+        outlines = tuple(_squared(o) for o in outlines)
+    parts = [outline_solid(o, 0.0, o.thickness_mm) for o in outlines]
     if recipe.base is not None:
         reach = recipe.base.reach
         ring = ((reach[0][0], 0.0), (reach[-1][0], 0.0), *(p for p in reach[::-1] if p[1] > 0.0))
@@ -26,6 +30,12 @@ def plate_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
         parts.append(prism_solid(Prism(flat, (), (0.0, 0.0, 0.0), *axes, recipe.base.thickness_mm)))
     features = tuple(_standing(f, 0.5 * recipe.outline.thickness_mm, what) if f.body else f for f in features)
     return with_features(parts, features, what)
+
+
+def _squared(outline: Outline) -> Outline:
+    """An outline whose lowest points, off the board by what simplifying outlines may take, stand on it exactly."""
+    rings = [tuple((x, 0.0 if y < OFF_BOARD_MM else y) for x, y in ring) for ring in (outline.outer, *outline.holes)]
+    return replace(outline, outer=rings[0], holes=tuple(rings[1:]))
 
 
 def _standing(feature: Feature, from_mm: float, what: str) -> Feature:

@@ -1,0 +1,200 @@
+"""Gussets: small right-angled webs between wall and flange, midway between neighbouring bolts.
+
+A web is as thick as the wall, as wide as the flange and as high as the flange is wide; the joint's stiffness counts on
+that. It stands on the flange and runs into the wall; what would reach into the jacket's room is cut with the room.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry import LineString, Polygon
+from shapely.geometry import Point as PlanPoint
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import nearest_points
+
+from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.mold.flange import FlangePlan
+from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, Prism, Role
+
+SPANNER_MM = 1.0  # beyond a washer that stays free of webs
+EDGE_MM = 1.0  # between a web's tip and the flange's edge
+INTO_WALL_MM = 2.0  # how far a web runs on where its top has met the wall
+SUNK_MM = 0.5  # the tip runs on this deep into the flange, so that no edge lies in the flange's face
+STEP_MM = 0.5  # between trial places for the inner end
+NARROWEST, WIDEST = 0.8, 1.5  # of the flange along a web, over its nominal width
+BOARD_ROOM_MM = 25.0  # height over the base flange in which a spanner turns its bolts
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stand:
+    """What webs of one mating face stand on and lean against, in that face's frame (z = 0 at the parting).
+
+    wall_mm, width_mm : thickness of the wall and width of the flange. low_mm : lowest place of the parting.
+    face : height of the flange's outer face at points (n, 2). solid : whether points (n, 3) lie in or under the wall.
+    keep_off : plan region that webs leave free. board_bolts : (n, 2) places (x, z) of bolts through a base flange of
+    board_mm thickness, whose washers are washer_mm wide.
+    """
+
+    plan: FlangePlan
+    wall_mm: float
+    width_mm: float
+    low_mm: float
+    face: Callable[[FloatArray], FloatArray]
+    solid: Callable[[FloatArray], npt.NDArray[np.bool_]]
+    keep_off: BaseGeometry
+    washer_mm: float
+    board_bolts: FloatArray
+    board_mm: float = 0.0
+
+
+def gussets(stand: Stand, middles: FloatArray) -> tuple[Feature, ...]:
+    """A web at each place (n, 2) midway between bolts; left out where it has no room or no wall to lean against."""
+    out: list[Feature] = []
+    taken: list[BaseGeometry] = [stand.keep_off]
+    for middle in middles:
+        feature = _web(stand, np.asarray(middle, float))
+        if feature is None:
+            continue
+        plan = web_plan(feature)
+        if any(plan.distance(t) < SPANNER_MM for t in taken[1:]) or plan.intersects(stand.keep_off):
+            continue
+        taken.append(plan)
+        out.append(feature)
+    return tuple(out)
+
+
+def _web(stand: Stand, middle: FloatArray) -> Feature | None:
+    """The web through one place, square to the nearest wall; None where the flange or the wall does not suit."""
+    foot = np.asarray(nearest_points(stand.plan.section, PlanPoint(middle))[0].coords[0])
+    way = middle - foot
+    size = float(np.hypot(*way))
+    if size < 1e-6:
+        return None
+    way = way / size
+    aside = np.array([-way[1], way[0]])
+    ray = LineString([foot + 0.01 * way, foot + 3 * stand.width_mm * way])
+    edge = ray.intersection(stand.plan.outline.boundary)
+    far = 3 * stand.width_mm if edge.is_empty else PlanPoint(foot).distance(edge)
+    if far < NARROWEST * stand.width_mm:
+        return None
+    reach = min(far, WIDEST * stand.width_mm) - EDGE_MM
+    half = 0.5 * stand.wall_mm
+    base = _strip(foot, way, aside, 0.0, reach, half)
+    if not stand.plan.outline.buffer(-0.5 * EDGE_MM).buffer(0.01).contains(base):
+        return None
+    if _strip(foot, way, aside, half, reach, half).intersects(stand.plan.section):
+        return None
+    ends = stand.face(np.array([foot, foot + reach * way]))
+    high = float(ends.max()) + stand.width_mm
+    inner = _inner_end(stand, foot, way, half * aside, high)
+    if inner is None or _on_board_bolt(stand, base, high):
+        return None
+    low, tip = stand.low_mm - 1.0, float(ends[1])
+    run_on = SUNK_MM * reach / (high - tip)
+    corners = [(-inner, low), (reach + run_on, low), (reach + run_on, tip - SUNK_MM), (0.0, high), (-inner, high)]
+    start = foot + half * aside
+    # drawn upright with axes (way, z): their cross product is -aside
+    shape = Prism(
+        tuple(corners),
+        (),
+        (float(start[0]), float(start[1]), 0.0),
+        (float(way[0]), float(way[1]), 0.0),
+        (0.0, 0.0, 1.0),
+        stand.wall_mm,
+    )
+    return Feature(Role.GUSSET, shape, add=True, body=True)
+
+
+def _strip(foot: FloatArray, way: FloatArray, aside: FloatArray, a: float, b: float, half: float) -> Polygon:
+    """The plan strip from a to b along the way."""
+    return Polygon([foot + r * way + s * half * aside for r, s in ((a, -1), (b, -1), (b, 1), (a, 1))])
+
+
+def _inner_end(stand: Stand, foot: FloatArray, way: FloatArray, side: FloatArray, high_mm: float) -> float | None:
+    """How far into the wall a web of that height must run; None where the wall is lower or leans over 45 degrees."""
+    r = np.arange(0.0, stand.width_mm + STEP_MM, STEP_MM)
+    rows = [foot - r[:, None] * way + s * side for s in (-1.0, 0.0, 1.0)]
+    met = [stand.solid(np.column_stack([row, np.full(len(r), high_mm)])) for row in rows]
+    deep = np.flatnonzero(np.all(met, axis=0))
+    return float(r[deep[0]]) + INTO_WALL_MM if len(deep) else None
+
+
+def _on_board_bolt(stand: Stand, base: Polygon, high_mm: float) -> bool:
+    """Whether a web would stand in a spanner's way over the base flange."""
+    x0, y0, x1, _ = base.bounds
+    if len(stand.board_bolts) == 0 or y0 > stand.board_mm + BOARD_ROOM_MM:
+        return False
+    seen = shapely.box(x0, stand.low_mm, x1, high_mm)
+    near = stand.washer_mm / 2 + SPANNER_MM
+    return any(seen.distance(PlanPoint(p)) < near for p in stand.board_bolts)
+
+
+def keep_off(bolts: FloatArray, washer_mm: float, features: Sequence[Feature]) -> BaseGeometry:
+    """Plan region that webs leave free: a spanner's room about bolts (n, 2), feet and the port."""
+    discs: list[BaseGeometry] = [PlanPoint(p).buffer(washer_mm / 2 + SPANNER_MM) for p in bolts]
+    for f in features:
+        if f.role not in (Role.FOOT, Role.PORT):
+            continue
+        if isinstance(f.shape, Prism):
+            ring = np.array(f.shape.outer)
+            axes = np.array([f.shape.x_axis[:2], f.shape.y_axis[:2]])
+            discs.append(shapely.MultiPoint(ring @ axes + np.array(f.shape.origin[:2])).convex_hull)
+        elif isinstance(f.shape, Frustum):
+            discs.append(PlanPoint(f.shape.base[:2]).buffer(max(f.shape.r0_mm, f.shape.r1_mm)))
+    return shapely.union_all(discs)
+
+
+def web_plan(feature: Feature) -> Polygon:
+    """The plan that a web covers on its flange."""
+    shape = feature.shape
+    if not isinstance(shape, Prism):
+        return Polygon()
+    way = np.array(shape.x_axis[:2])
+    push = shape.length_mm * np.cross(shape.x_axis, shape.y_axis)[:2]
+    start = np.array(shape.origin[:2])
+    r0, r1 = (m(c[0] for c in shape.outer) for m in (min, max))
+    return Polygon([start + r0 * way, start + r1 * way, start + r1 * way + push, start + r0 * way + push])
+
+
+def between(middles: FloatArray, tangents: FloatArray, bolts: FloatArray, taken_mm: float) -> FloatArray:
+    """Places for marks on both sides of each middle (n, 2): midway between a web and a bolt; shape (2 n, 2).
+
+    taken_mm : what web and bolt take of the way from middle to bolt, web less bolt.
+    """
+    gap = np.hypot(middles[:, None, 0] - bolts[None, :, 0], middles[:, None, 1] - bolts[None, :, 1]).min(axis=1)
+    shift = (0.5 * (gap + taken_mm))[:, None] * tangents
+    return np.concatenate([middles + shift, middles - shift])
+
+
+def standing_mm3(recipe: PieceRecipe) -> float:
+    """Volume of a piece's webs above its flange and outside its wall, where the parting is flat [mm3]."""
+    webs = [f.shape for f in recipe.features if f.role is Role.GUSSET and isinstance(f.shape, Prism)]
+    return sum(_over_mm3(w, recipe.outside, recipe.outline.thickness_mm) for w in webs)
+
+
+def _over_mm3(web: Prism, outside: Envelope, flange_mm: float) -> float:
+    """A web's volume over flange and wall, summed over a raster of 0.1 mm."""
+    x, y = np.asarray(web.x_axis), np.asarray(web.y_axis)
+    push = np.cross(x, y)[:2]
+    profile = np.array(web.outer)[1:]  # from the tip up to the inner end
+    n = max(int(np.ptp(profile[:, 0]) / 0.1), 1)
+    m = max(int(web.length_mm / 0.1), 1)
+    r = profile[-1, 0] + np.ptp(profile[:, 0]) * (np.arange(n) + 0.5) / n
+    top = np.interp(r, profile[:0:-1, 0], profile[:0:-1, 1])
+    s = web.length_mm * (np.arange(m) + 0.5) / m
+    at = np.asarray(web.origin[:2]) + r[:, None, None] * x[:2] + s[None, :, None] * push
+    under = np.maximum(outside.at(at[..., 0], at[..., 1]), flange_mm)
+    return float(np.maximum(top[:, None] - under, 0.0).mean() * np.ptp(profile[:, 0]) * web.length_mm)
+
+
+def gusset_note(pieces: Sequence[PieceRecipe], gaps: Sequence[int], step: bool) -> str:
+    """How many gaps between bolts got a web on each piece, in words."""
+    counts = [sum(f.role is Role.GUSSET for f in p.features) for p in pieces]
+    told = ", ".join(f"{p.name} {n} of {g}" for p, n, g in zip(pieces, counts, gaps, strict=True))
+    missing = " The rest have no room for a spanner or no wall to lean on." if sum(counts) < sum(gaps) else ""
+    return f"Gaps between bolts with a gusset: {told}.{missing}{' STEP files leave gussets out.' if step else ''}"
