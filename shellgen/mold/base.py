@@ -9,7 +9,7 @@ import shapely
 from shapely.geometry import LineString, Polygon, box
 
 from shellgen.envelope.raster import Envelope, FloatArray
-from shellgen.mold.bolt_row import along, equal_pitch, length
+from shellgen.mold.bolt_row import along, apart, equal_pitch, length
 from shellgen.mold.flange import grown, polygons
 from shellgen.solid.recipe import BaseFlange, Feature, Frustum, Role
 
@@ -131,7 +131,8 @@ def foot(
         foot_line = [(standing.x_mm[0], base_mm - 1.0), *zip(standing.x_mm, standing.lie_mm, strict=True)]
         below = Polygon([*foot_line, (standing.x_mm[-1], base_mm - 1.0)])
         outline = max(polygons(outline.difference(below)), key=lambda q: q.area)
-    return Foot(BaseFlange(reach, thickness_mm), np.array(spots), pin, outline)
+    bolts = np.array(spots)
+    return Foot(BaseFlange(reach, thickness_mm), bolts[apart(bolts, washer_mm + 2.0)], pin, outline)
 
 
 def _graph(region: Polygon, step_mm: float, base_mm: float) -> tuple[tuple[float, float], ...]:
