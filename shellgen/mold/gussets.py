@@ -27,6 +27,7 @@ INTO_WALL_MM = 2.0  # how far a web runs on where its top has met the wall
 SUNK_MM = 0.5  # the tip runs on this deep into the flange, so that no edge lies in the flange's face
 STEP_MM = 0.5  # between trial places for the inner end
 NARROWEST, WIDEST = 0.8, 1.5  # of the flange along a web, over its nominal width
+DEEPEST = 1.5  # how far the wall may lean back by the top of a web, over the width
 BOARD_ROOM_MM = 25.0  # height over the base flange in which a spanner turns its bolts
 
 
@@ -116,8 +117,8 @@ def _strip(foot: FloatArray, way: FloatArray, aside: FloatArray, a: float, b: fl
 
 
 def _inner_end(stand: Stand, foot: FloatArray, way: FloatArray, side: FloatArray, high_mm: float) -> float | None:
-    """How far into the wall a web of that height must run; None where the wall is lower or leans over 45 degrees."""
-    r = np.arange(0.0, stand.width_mm + STEP_MM, STEP_MM)
+    """How far into the wall a web of that height must run; None where the wall is lower or leans too far."""
+    r = np.arange(0.0, DEEPEST * stand.width_mm + STEP_MM, STEP_MM)
     rows = [foot - r[:, None] * way + s * side for s in (-1.0, 0.0, 1.0)]
     met = [stand.solid(np.column_stack([row, np.full(len(r), high_mm)])) for row in rows]
     deep = np.flatnonzero(np.all(met, axis=0))
