@@ -10,6 +10,7 @@ import typer
 if TYPE_CHECKING:
     from shellgen.job.assume import Assumed
     from shellgen.pattern.measure import Measured
+    from shellgen.pattern.pattern import Pattern
     from shellgen.progress import Progress
 
 
@@ -49,7 +50,7 @@ def start(
 
 
 def _assumed(pattern: Path, name: str, file: str, base: Path, progress: Progress) -> tuple[Measured, Assumed]:
-    """Measure the mesh, choose, and try the choice of a board on the pattern itself."""
+    """Measure the mesh, choose, and try the choice of board and plane on the pattern itself."""
     import numpy as np
 
     from shellgen.errors import PatternError
@@ -68,13 +69,36 @@ def _assumed(pattern: Path, name: str, file: str, base: Path, progress: Progress
     x, y, z = (float(side) for side in measured.extents)
     flat = Base(measured.flat_base_share, flat_base_unevenness(upright, raw.faces))
     assumed = assume(name=name, file=file, suffix=pattern.suffix, size=(x, y, z), base=flat)
+    taken = None
     if assumed.settings.mount.kind == "board":
         with progress.step("Trying it on a board"):
             try:
-                take_in(assumed.settings, base)
+                taken = take_in(assumed.settings, base)
             except PatternError:
                 assumed = assume(name=name, file=file, suffix=pattern.suffix, size=(x, y, z), base=Base(0.0, 0.0))
-    return measured, assumed
+    with progress.step("Costing its parting"):
+        return measured, _parted(assumed, base, taken)
+
+
+def _parted(assumed: Assumed, base: Path, taken: Pattern | None) -> Assumed:
+    """Have the parting follow the silhouette where that saves enough rubber; a pattern that cannot be costed stays.
+
+    taken : the pattern, if it was read with these settings before.
+    """
+    from shellgen.errors import ShellgenError
+    from shellgen.job.assume import following
+    from shellgen.job.defaults import fill_in
+    from shellgen.parting.job_planes import cost_job
+    from shellgen.parting.reasons import WORTH_STEPPING, stepping_share
+    from shellgen.pattern.intake import take_in
+
+    try:
+        pattern = taken or take_in(assumed.settings, base)
+        plane = cost_job(fill_in(assumed.settings, pattern.bounds_mm), pattern)
+    except ShellgenError:  # `build` says what is wrong with it
+        return assumed
+    share = stepping_share(plane)
+    return following(assumed, plane.fill_cm3 - plane.stepped_fill_cm3, share) if share > WORTH_STEPPING else assumed
 
 
 def _said(pattern: Path, path: Path, measured: Measured, assumed: Assumed) -> str:

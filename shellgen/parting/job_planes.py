@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TypedDict
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.job.model import Settings
+from shellgen.parting.cells import wanted_plane
 from shellgen.parting.keep_clear import Box, crossed, side_box, surface_in_box
-from shellgen.parting.rank import Ranking, rank_planes
+from shellgen.parting.plane_cost import PlaneCost, Vector, cost_plane
+from shellgen.parting.rank import Mount, Ranking, prepare, rank_planes
 from shellgen.pattern.pattern import Pattern
 from shellgen.standards.materials import material
 
@@ -38,20 +41,45 @@ def rank_job(settings: Settings, pattern: Pattern, keep_clear: Sequence[Box] = (
 
     The rubber is taken a quarter of the raster's pitch thicker, by which the skins are set out on the average.
 
-    settings : with defaults filled in. keep_clear : boxes in the mold frame that the
-    seam should not cross, after those that the settings name.
+    settings : with defaults filled in. keep_clear : boxes in the mold frame that the seam should not cross, after
+    those that the settings name.
     """
-    flange_mm = (settings.jacket.clearance_mm or 0.0) + settings.shell.wall_mm + (settings.flange.width_mm or 0.0)
-    return rank_planes(
-        pattern.vertices_mm,
-        pattern.faces,
+    return rank_planes(pattern.vertices_mm, pattern.faces, **_figures(settings, pattern, keep_clear))
+
+
+def cost_job(settings: Settings, pattern: Pattern) -> PlaneCost:
+    """What the plane that a job asks for costs, "best" taken as the middle. settings : with defaults filled in.
+
+    Raises DesignError if the plane misses the pattern, or leans on a board or stem.
+    """
+    work = prepare(pattern.vertices_mm, pattern.faces, **_figures(settings, pattern, ()))
+    return cost_plane(work, *wanted_plane(settings.parting, pattern.bounds_mm, work.on_board))
+
+
+class _Figures(TypedDict):
+    """What the ranking takes from a job, by its own names."""
+
+    thickness_mm: float
+    mount: Mount
+    volume_mm3: float | None
+    draft_deg: float
+    slope_deg: float
+    density_g_cm3: float
+    flange_mm: float
+    bed_mm: Vector | None
+    crevice_mm: float
+    keep_clear: Sequence[Box]
+
+
+def _figures(settings: Settings, pattern: Pattern, keep_clear: Sequence[Box]) -> _Figures:
+    return _Figures(
         thickness_mm=settings.jacket.thickness_mm + SET_OUT * (settings.raster.pitch_mm or 0.0),
         mount=pattern.mount,
         volume_mm3=pattern.skin.volume_mm3,
         draft_deg=settings.jacket.draft_deg,
         slope_deg=settings.parting.slope_deg,
         density_g_cm3=material(RUBBER).density_g_cm3,
-        flange_mm=flange_mm,
+        flange_mm=(settings.jacket.clearance_mm or 0.0) + settings.shell.wall_mm + (settings.flange.width_mm or 0.0),
         bed_mm=settings.limits.bed_mm,
         crevice_mm=settings.jacket.crevice_mm,
         keep_clear=(*clear_boxes(settings, pattern.bounds_mm), *keep_clear),

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shellgen.job.assume import Assumed, Base, assume, flat_base_unevenness, up_axis
+from shellgen.job.assume import Assumed, Base, assume, flat_base_unevenness, following, up_axis
 from shellgen.job.rules import broken_rules
 
 
@@ -92,3 +92,12 @@ def test_unevenness_is_the_height_of_the_raised_corner():
     assert flat_base_unevenness(*box(0.0)) == 0.0
     assert flat_base_unevenness(*box(0.25)) == pytest.approx(0.25)
     assert flat_base_unevenness(*box(5.0)) == 0.0  # over half a per cent of the height: no longer a base
+
+
+def test_following_the_silhouette_stands_beside_the_plane_and_says_what_it_saves():
+    found = following(assumed((100, 60, 20)), 12.345, 0.187)
+    assert found.settings.parting.follow == "silhouette"
+    assert found.settings.parting.plane == assumed((100, 60, 20)).settings.parting.plane
+    assert [why.topic for why in found.why][3:5] == ["plane", "follow"]
+    assert "12.3 cm3" in said(found, "follow") and "19 %" in said(found, "follow")
+    assert broken_rules(found.settings) == []
