@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -94,13 +94,38 @@ def build_job(job: Job, out: Path | None = None, progress: Progress | None = Non
     mold = make_mold(job, watch)
     findings = check_mold(mold, watch)
     with swap_in(folder) as fresh:
+        files: dict[str, dict[str, str]] = {}
+        if mold.design.settings.outputs.step:
+            with watch.step("Writing STEP and reading it back"):
+                files, told = _steps(mold, fresh, watch)
+            findings = (*findings, *told)
         with watch.step("Writing the parts"):
-            manifest = write_build(mold, findings, fresh)
+            manifest = write_build(mold, findings, fresh, more_files=files)
         if mold.design.settings.outputs.pictures:
             with watch.step("Drawing the pictures"):
                 _draw(mold, findings, fresh, watch)
         (fresh / "timings.json").write_text(json.dumps(watch.seconds, indent=2) + "\n", encoding="utf-8")
     return BuildResult(folder, manifest, watch.seconds, any(f.status == "fail" for f in findings))
+
+
+def _steps(mold: Mold, folder: Path, watch: Watch) -> tuple[dict[str, dict[str, str]], tuple[Finding, ...]]:
+    """STEP files by part, and what reading them back says.
+
+    A file that fails there is no use to anyone: all are taken out again, and the findings warn of it. The meshes are
+    judged by their own checks.
+    """
+    from shellgen.checks.step import step_findings
+    from shellgen.export.step import write_steps
+
+    written = write_steps(mold, folder, watch.progress)
+    findings = step_findings(mold, folder, written)
+    failed = [f for f in findings if f.status == "fail"]
+    if not failed:
+        return {name: {"step": path} for name, path in written.paths.items()}, findings
+    for path in (*written.paths.values(), *([written.assembly] if written.assembly else [])):
+        (folder / path).unlink(missing_ok=True)
+    watch.progress.note(f"STEP was left out: {failed[0].title}: {failed[0].says}")
+    return {}, tuple(replace(f, status="warn", says=f"left out: {f.says}") if f in failed else f for f in findings)
 
 
 def _draw(mold: Mold, findings: tuple[Finding, ...], folder: Path, watch: Watch) -> None:
