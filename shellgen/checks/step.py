@@ -11,7 +11,6 @@ from shellgen.export.step import StepFiles
 from shellgen.mold.mold import Mold
 from shellgen.solid.recipe import PieceRecipe, PlateRecipe
 
-FACES_MAX = 100
 EDGE_MM = 0.1
 MAX_FACTOR = 4.0  # the greatest distance may be this many tolerances
 
@@ -82,11 +81,11 @@ def _sound(measures: list[StepMeasure]) -> Finding:
 
 
 def _faces(measures: list[StepMeasure]) -> Finding:
-    most = max(measures, key=lambda m: 0 if m.counts is None else m.counts.faces)
-    faces = 0 if most.counts is None else most.counts.faces
-    status: Status = "pass" if faces <= FACES_MAX else "warn"
-    says = f"{most.part} has {faces}, the most of all"
-    return Finding("step-faces", "STEP faces few", status, faces, FACES_MAX, "faces", says)
+    most = max(measures, key=lambda m: 0 if m.counts is None else m.counts.faces - m.faces_limit)
+    faces, limit = 0 if most.counts is None else most.counts.faces, most.faces_limit
+    status: Status = "pass" if faces <= limit else "warn"
+    says = f"{most.part} has {faces}, the nearest to its limit"
+    return Finding("step-faces", "STEP faces few", status, faces, limit, "faces", says)
 
 
 def _volume(measures: list[StepMeasure]) -> Finding:

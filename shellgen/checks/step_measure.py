@@ -18,6 +18,8 @@ from shellgen.solid.mesh import SAG_MM
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, PlateRecipe, Prism, Role
 
 VOLUME_SHARE = 0.001
+FACES_MAX = 100
+POCKET_FACES = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,9 +27,10 @@ class StepMeasure:
     """One part's STEP file.
 
     counts, volume_off and mating_mm2 are None where the file does not hold one solid. volume_off : share by which its
-    volume differs from the mesh part's, engraved labels allowed for; volume_limit : what it may be. skins : distances
-    of the inside's and the outside's envelope from the file's faces, empty for flat parts. mating_mm2 : None where
-    there is no mating face.
+    volume differs from the mesh part's, engraved labels allowed for; volume_limit : what it may be.
+    faces_limit : as many as a CAM seat takes with ease, and what hex pockets cost more than plain holes. skins :
+    distances of the inside's and the outside's envelope from the file's faces, empty for flat parts. mating_mm2 : None
+    where there is no mating face.
     """
 
     part: str
@@ -37,6 +40,7 @@ class StepMeasure:
     genus: int = 0
     volume_off: float | None = None
     volume_limit: float = 0.0
+    faces_limit: int = 0
     bores: int = 0
     bores_missing: int = 0
     mating_mm2: float | None = None
@@ -64,6 +68,7 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, mesh_volume_mm3: floa
         genus=recipe.genus(),
         volume_off=volume_mm3(solid, graph_on) / wanted - 1.0,
         volume_limit=VOLUME_SHARE + SAG_MM * round_walls_mm2(recipe) / wanted,
+        faces_limit=FACES_MAX + POCKET_FACES * sum(f.role is Role.POCKET for f in recipe.features),
         bores=len(designed_bores(recipe.features)),
         bores_missing=len(bores_missing(solid, recipe.features)),
         mating_mm2=mating_area_mm2(solid) if piece else None,

@@ -52,11 +52,12 @@ class SplineGraph:
         return gx, gy
 
     def on_grid(self, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
-        """Heights over a grid, shape (len(y), len(x)) [mm]."""
+        """Heights over a grid, shape (len(y), len(x)) [mm]; points outside are moved to the rectangle's edge."""
         from scipy.interpolate import BSpline
 
-        bx = BSpline.design_matrix(x_mm, self.knots_x, DEGREE)
-        by = BSpline.design_matrix(y_mm, self.knots_y, DEGREE)
+        x0, y0, x1, y1 = self.box_mm
+        bx = BSpline.design_matrix(np.clip(x_mm, x0, x1), self.knots_x, DEGREE)
+        by = BSpline.design_matrix(np.clip(y_mm, y0, y1), self.knots_y, DEGREE)
         return np.asarray(by @ (bx @ self.poles_mm).T)
 
     def row(self, y_mm: float) -> FloatArray:

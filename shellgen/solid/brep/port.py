@@ -34,9 +34,9 @@ class Bore:
 
 @dataclass(frozen=True, slots=True)
 class PortPlan:
-    """Boss (its end is the seat), bore, and blind bores in the seat."""
+    """Boss (its end is the seat; None for a plain bore), bore, and blind bores in the seat."""
 
-    boss: Bore
+    boss: Bore | None
     bore: Bore
     inserts: tuple[Bore, ...]
 
@@ -50,8 +50,10 @@ def port_plan(recipe: PieceRecipe) -> tuple[PortPlan | None, tuple[Feature, ...]
     bores = [f for f in recipe.features if f.role is Role.PORT and not f.body]
     if not boss and not bores:
         return None, recipe.features
-    if len(boss) != 1 or len(bores) != 1:
+    if len(boss) > 1 or len(bores) != 1:
         raise KernelError(f"shell piece {recipe.name}: {len(boss)} bosses and {len(bores)} bores are no port")
+    if not boss:
+        return PortPlan(None, _upright(bores[0]), ()), tuple(f for f in recipe.features if f is not bores[0])
     stand, hole = _upright(boss[0]), _upright(bores[0])
     inserts = [
         f
@@ -158,16 +160,18 @@ def port_faces(port: PortPlan, outside: SkinFace, inside: SkinFace, what: str) -
 
     Raises KernelError if the boss does not stand wholly on the shell.
     """
-    seat = port.boss.end_mm
-    for wall, skin, name in ((port.boss, outside, "boss"), (port.bore, inside, "bore")):
-        ring = _circle(wall)
-        if not _within(ring, skin):
+    for wall, skin, name in ((port.boss or port.bore, outside, "foot"), (port.bore, inside, "bore")):
+        if not _within(_circle(wall), skin):
             x, y = wall.middle
             raise KernelError(f"{what}: the port's {name} at ({x:.1f}, {y:.1f}) runs over the edge of the shell")
-        if float(skin.graph.at(ring[:, 0], ring[:, 1]).max()) >= seat:
-            raise KernelError(f"{what}: the port's seat does not clear the shell")
-    foot, top = skin_rim(port.boss, outside), flat_rim(port.boss, seat)
-    mouth, inner = flat_rim(port.bore, seat), skin_rim(port.bore, inside)
+    inner = skin_rim(port.bore, inside)
+    if port.boss is None:
+        mouth = skin_rim(port.bore, outside)
+        return [tube(port.bore, inner, mouth, outward=False)], mouth.side.turned(), inner.side.turned()
+    seat, ring = port.boss.end_mm, _circle(port.boss)
+    if float(outside.graph.at(ring[:, 0], ring[:, 1]).max()) >= seat:
+        raise KernelError(f"{what}: the port's seat, {seat:.1f} mm high, does not clear the shell")
+    foot, top, mouth = skin_rim(port.boss, outside), flat_rim(port.boss, seat), flat_rim(port.bore, seat)
     faces = [tube(port.boss, foot, top, outward=True), tube(port.bore, inner, mouth, outward=False)]
     rims = [top.side, mouth.side.turned()]
     for blind in port.inserts:

@@ -19,6 +19,8 @@ from shellgen.solid.brep.loops import Side
 from shellgen.solid.brep.planar_curve import PlanarCurve, reclamped
 from shellgen.solid.brep.traced_skin import TracedSkin
 
+MARGIN = 2.0  # on the greatest gap found between sampled points: OCC looks between them
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SkinFace:
@@ -44,7 +46,7 @@ def laid(skin: TracedSkin, surface: Any, most_spans: int) -> SkinFace:
     trims: list[Side] = []
     ends: list[tuple[float, Any]] = []
     for traced in skin.curves:
-        tolerance = max(traced.error_mm, occ.TIGHT_MM)
+        tolerance = max(MARGIN * traced.error_mm, occ.TIGHT_MM)
         parts = traced.curve.parts(most_spans)
         starts = [_in_space(p.poles_mm[:1], trim)[0] for p in parts]
         stops = [occ.vertex(p, tolerance) for p in starts]

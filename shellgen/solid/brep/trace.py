@@ -69,7 +69,7 @@ def _traced(
     y = np.linspace(y0, y1, max(int((y1 - y0) / grid_mm), 8) + 1)
     lines = contour_generator(x, y, difference.on_grid(x, y), name="serial").lines(0.0)
     found = []
-    for line in lines:
+    for line in (_placed(line, difference) for line in lines):
         if not _worth_keeping(line, wanted):
             continue
         closed = bool(np.allclose(line[0], line[-1], atol=1e-9))
@@ -78,7 +78,7 @@ def _traced(
                 f"a trimming curve runs out of its spline at ({line[0, 0]:.1f}, {line[0, 1]:.1f}) and "
                 f"({line[-1, 0]:.1f}, {line[-1, 1]:.1f})"
             )
-        found.append(_refined(difference, _placed(line, difference), closed, y0, step_mm))
+        found.append(_refined(difference, line, closed, y0, step_mm))
     if not found:
         raise KernelError("a shell surface does not reach the plane that it is trimmed at")
     return tuple(found)

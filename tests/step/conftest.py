@@ -1,0 +1,50 @@
+"""Molds of a ball, a torus and a box, and their STEP files, made once."""
+
+import pytest
+import trimesh
+
+from shellgen.checks.step import step_findings
+from shellgen.export.step import write_steps
+from shellgen.job.model import Settings
+from shellgen.job.read import Job
+from shellgen.pipeline import Watch, make_mold
+from shellgen.progress import Quiet
+
+BALL_MM = 30.0
+TORUS_MM = (45.0, 14.0)
+
+
+class Build:
+    """A mold with its STEP files and what the checks say of them."""
+
+    def __init__(self, folder, mesh, **tables):
+        path = folder / "pattern.stl"
+        mesh.export(path)
+        data = {"name": folder.name.rstrip("0123456789"), "pattern": {"file": str(path)}, "raster": {"pitch_mm": 0.6}}
+        self.mold = make_mold(Job(Settings.model_validate({**data, **tables}), folder / "x.toml"), Watch(Quiet()))
+        self.folder = folder
+        self.files = write_steps(self.mold, folder, Quiet())
+        self.findings = {f.id: f for f in step_findings(self.mold, folder, self.files)}
+
+    def piece(self, name):
+        return next(p for p in self.mold.design.pieces if p.name == name)
+
+
+@pytest.fixture(scope="session")
+def ball(tmp_path_factory):
+    mesh = trimesh.creation.icosphere(subdivisions=5, radius=BALL_MM)
+    return Build(tmp_path_factory.mktemp("ball"), mesh, jacket={"keys": False})
+
+
+@pytest.fixture(scope="session")
+def torus(tmp_path_factory):
+    ring = trimesh.creation.torus(*TORUS_MM, major_sections=160, minor_sections=80)
+    return Build(
+        tmp_path_factory.mktemp("torus"), ring, jacket={"keys": False, "thickness_mm": 4}, shell={"wall_mm": 4}
+    )
+
+
+@pytest.fixture(scope="session")
+def box(tmp_path_factory):
+    block = trimesh.creation.box(extents=(50.0, 36.0, 30.0))
+    return Build(tmp_path_factory.mktemp("box"), block, mount={"kind": "board"}, bolts={"nut": "pocket"})
