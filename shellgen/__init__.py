@@ -7,6 +7,7 @@ The same as the command line, from Python:
     job = shellgen.load_job("configs/gate-finial.toml")
     mold = shellgen.make_mold(job)                 # finished solids, nothing written
     shell = shellgen.as_trimesh(mold, "A")         # a trimesh.Trimesh in the mold frame
+    bracketed = shellgen.as_workplane(mold, "A")   # the same piece as a cadquery.Workplane
     findings = shellgen.check_mold(mold)           # each with id, status, value, limit, says
     result = shellgen.build(job, "outputs/finial") # writes the folder; result.manifest, result.failed
 
@@ -16,7 +17,7 @@ Importing is cheap: heavy libraries load when a function first needs them.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from shellgen.errors import ShellgenError
 
@@ -30,7 +31,16 @@ if TYPE_CHECKING:
     from shellgen.progress import Progress
 
 __version__ = "0.1.0"
-__all__ = ["ShellgenError", "__version__", "as_trimesh", "build", "check_mold", "load_job", "make_mold"]
+__all__ = [
+    "ShellgenError",
+    "__version__",
+    "as_trimesh",
+    "as_workplane",
+    "build",
+    "check_mold",
+    "load_job",
+    "make_mold",
+]
 
 
 def load_job(path: str | Path) -> Job:
@@ -71,3 +81,13 @@ def as_trimesh(mold: Mold, part: str) -> trimesh.Trimesh:
         raise ShellgenError(f"There is no part {part!r} in this mold. Its parts are {', '.join(names)}.")
     found = mold.parts[names.index(part)]
     return trimesh.Trimesh(found.vertices_mm, found.faces, process=False)
+
+
+def as_workplane(mold: Mold, part: str) -> Any:
+    """One rigid part as a `cadquery.Workplane` [mm, mold frame], its true faces on the stack.
+
+    Raises KernelError, a ShellgenError, for a name it has not, or where no valid solid of it can be made.
+    """
+    from shellgen.solid.brep.workplane import piece_workplane
+
+    return piece_workplane(mold, part)
