@@ -13,6 +13,7 @@ from shellgen.parting.offset_body import offset_body
 from shellgen.parting.surface import SteppedParting
 from shellgen.pattern.pattern import IntArray
 
+PARTS = 6  # a cell that the surface crosses is summed in that many parts each way
 OFF_BOARD_MM = 0.01  # the lip is counted if it lies just off the board
 
 
@@ -68,7 +69,20 @@ def filled_mm3(jackets: tuple[Envelope, Envelope], surface: Envelope | None, gri
     """
     x, y = np.meshgrid(grid.x_mm, grid.y_mm)
     level = np.zeros(x.shape) if surface is None else surface.heights_mm
-    tall = np.maximum(jackets[0].at(x, y) - level, 0.0)
-    tall += np.maximum(jackets[1].at(-x, y) + level, 0.0)
-    share = np.ones(grid.rows) if not on_board else np.clip(grid.y_mm / grid.pitch_mm + 0.5, 0.0, 1.0)
-    return float((tall * share[:, None]).sum()) * grid.pitch_mm**2
+    low = np.zeros(grid.rows - 1)
+    if on_board:
+        low = np.clip(-grid.y_mm[:-1] / grid.pitch_mm, 0.0, 1.0)
+    cells = sum(_above_zero(z) for z in (jackets[0].at(x, y) - level, jackets[1].at(-x, y) + level))
+    return float((cells * (1.0 - low)[:, None]).sum()) * grid.pitch_mm**2
+
+
+def _above_zero(nodes_mm: FloatArray) -> FloatArray:
+    """Mean of the part above zero in each cell (rows - 1, columns - 1), heights bilinear between the nodes."""
+    corners = np.stack([nodes_mm[:-1, :-1], nodes_mm[:-1, 1:], nodes_mm[1:, :-1], nodes_mm[1:, 1:]])
+    mean = np.maximum(corners.mean(axis=0), 0.0)
+    mixed = (corners.min(axis=0) < 0) & (corners.max(axis=0) > 0)
+    t = (np.arange(PARTS) + 0.5) / PARTS
+    u, v = (w.ravel() for w in np.meshgrid(t, t))
+    weights = np.stack([(1 - u) * (1 - v), u * (1 - v), (1 - u) * v, u * v], axis=1)
+    mean[mixed] = np.maximum(weights @ corners[:, mixed], 0.0).mean(axis=0)
+    return mean

@@ -72,12 +72,12 @@ def lay_halves(settings: Settings, bare: Facets, cells: tuple[Cell, Cell], on_bo
     if settings.parting.follow == "plane":
         return _flat(settings, _draped(settings, bare, cells, on_board), on_board, ())
     seen = silhouette(bare, cells, settings, on_board)
-    rough = stepped_cells(cells, seen.surface())
-    if not seen.surface().heights_mm.any():
+    surface = seen.surface()
+    if not surface.heights_mm.any():
         notes = ("The silhouette lies in the parting plane: the mating face stays flat.",)
         return _flat(settings, _draped(settings, bare, cells, on_board), on_board, notes)
-    draped = _draped(settings, bare, rough, on_board)
-    return _stepped(settings, seen, draped, cells, on_board)
+    draped = _draped(settings, bare, stepped_cells(cells, surface), on_board)
+    return _stepped(settings, seen, surface, draped, cells, on_board)
 
 
 def _draped(settings: Settings, bare: Facets, cells: Sequence[Cell], on_board: bool) -> tuple[Draped, Draped]:
@@ -96,13 +96,18 @@ def _flat(settings: Settings, draped: tuple[Draped, Draped], on_board: bool, not
 
 
 def _stepped(
-    settings: Settings, seen: Silhouette, draped: tuple[Draped, Draped], cells: tuple[Cell, Cell], on_board: bool
+    settings: Settings,
+    seen: Silhouette,
+    bare: Envelope,
+    draped: tuple[Draped, Draped],
+    cells: tuple[Cell, Cell],
+    on_board: bool,
 ) -> Halves:
     """Places by the surface without seats, then the surface with them; the plane again where that is not dearer.
 
-    A terrace that is sunk into a hill bares more of the wall there: bolts it would crowd are laid out once more.
+    bare : the surface without seats. A terrace sunk into a hill bares more of the wall there: bolts that it would crowd
+    are laid out once more.
     """
-    bare = seen.surface()
     data = bolt_data(str(settings.bolts.size))
     section = _section(draped)
     for _ in range(ROUNDS):

@@ -105,6 +105,11 @@ def lay_radial(settings: Settings, bare: Facets, cells: tuple[Cell, ...], on_boa
     faces = []
     for k, plan in enumerate(plans):
         first, second = cells[k], cells[(k + 1) % count]
+        if not plan.bolt_line:
+            raise DesignError(
+                f"parting.axis_at_mm: no bolt fits on the mating face of pieces {first.name} and {second.name}; the "
+                "pattern hardly reaches beyond the axis there. Move the axis, or turn parting.angle_deg."
+            )
         places = find_places(plan, settings, lean_deg=90.0 - 180.0 / count)
         frame = first.pull_to_mold @ face_to_pull(slope, 1.0)
         shut = closing(places, settings, (first.name, second.name), frame)

@@ -25,7 +25,7 @@ from shellgen.parting.surface import SteppedParting
 from shellgen.solid.recipe import inverse
 
 SMOOTH_MM = 1.0  # of the flange's outer face; common practice, no source
-PROUD_MM = 0.1  # by which the flange stands over a seat before it is spot-faced
+PROUD_MM = 0.25  # by which the flange stands over a seat before it is spot-faced
 LEAST_GAIN = 1e-3  # of the filled volume: less than that is the raster's noise, and the plane is kept
 GENTLER_DEG = (55.0, 50.0, 45.0, 40.0, 35.0, 30.0, 25.0, 20.0, 15.0)
 
@@ -138,7 +138,7 @@ def flange_tops(surface: Envelope, thickness_mm: float, seats: Sequence[Seat]) -
         disc = np.hypot(x - cx, y - cy) <= radius + g.pitch_mm
         level = float(surface.at(np.array(cx), np.array(cy)))
         for top, seat in zip(tops, (level + thickness_mm, -level + thickness_mm), strict=True):
-            if np.abs(top[disc] - seat).max() > 0.5 * PROUD_MM:
+            if np.abs(top[disc] - seat).max() > 0.05:
                 top[disc] = np.maximum(top[disc], seat + PROUD_MM)
     second = Grid(-(g.x0_mm + g.pitch_mm * (g.columns - 1)), g.y0_mm, g.pitch_mm, g.rows, g.columns)
     over = np.ascontiguousarray(tops[1][:, ::-1])

@@ -18,6 +18,7 @@ from shellgen.parting.cells import TURN_OVER
 from shellgen.parting.surface import Parting, PlaneParting, SteppedParting, ValleyParting
 from shellgen.pattern.pattern import IntArray
 
+COARSER = 2.5  # a stepped mating face is the same triangles on both sides: they may be this much coarser than skins
 DEEP_MM = 1e4  # how far down the solid under a parting reaches: below every piece
 
 
@@ -61,7 +62,8 @@ def cut_to_cell(solid: m3.Manifold, parting: Parting, tolerance_mm: float, overl
 @lru_cache(maxsize=2)
 def _under(surface: Envelope, tolerance_mm: float) -> tuple[FloatArray, IntArray]:
     """The one triangulation of a stepped parting, as a solid that reaches far down; the same object, the same mesh."""
-    return solid_under(surface, from_mm=float(surface.heights_mm.min()) - DEEP_MM, tolerance_mm=tolerance_mm)
+    lowest = float(surface.heights_mm.min()) - DEEP_MM
+    return solid_under(surface, from_mm=lowest, tolerance_mm=COARSER * tolerance_mm)
 
 
 def _solid(vertices_mm: FloatArray, faces: IntArray) -> m3.Manifold:

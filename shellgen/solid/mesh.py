@@ -17,7 +17,7 @@ from shellgen.errors import KernelError
 from shellgen.parting.cells import TURN_OVER
 from shellgen.parting.surface import ValleyParting
 from shellgen.pattern.pattern import IntArray, Pattern
-from shellgen.solid.cell_cut import cut_to_cell, lowest_mm
+from shellgen.solid.cell_cut import COARSER, cut_to_cell, lowest_mm
 from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Shape, inverse
 
 UNDER_MM = 2.0  # how far below the parting the untrimmed skins reach
@@ -133,7 +133,7 @@ def flange_plates(recipe: PieceRecipe, tolerance_mm: float) -> list[m3.Manifold]
     if recipe.flange_top is not None:
         top = recipe.flange_top
         low, high = lowest_mm(recipe.parting) - 1.0, float(top.heights_mm.max()) + 1.0
-        lid = manifold(*solid_under(top, from_mm=low - 2.0, tolerance_mm=tolerance_mm))
+        lid = manifold(*solid_under(top, from_mm=low - 2.0, tolerance_mm=COARSER * tolerance_mm))
         return [extruded(o, low, high) ^ lid for o in outlines]
     if not isinstance(recipe.parting, ValleyParting):
         return [extruded(o, -1.0, o.thickness_mm) for o in outlines]
