@@ -71,6 +71,8 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
     )
     if settings.flange.gussets:
         notes = (*notes, gusset_note(pieces, laid.gaps, settings.outputs.step))
+        if isinstance(laid, Radial):
+            notes = (*notes, "Gussets are made on two halves; radial pieces have none, and none are reckoned with.")
     plates: list[PlateRecipe] = []
     bolts = list(laid.bolts)
     if feet:

@@ -197,5 +197,7 @@ def gusset_note(pieces: Sequence[PieceRecipe], gaps: Sequence[int], step: bool) 
     """How many gaps between bolts got a web on each piece, in words."""
     counts = [sum(f.role is Role.GUSSET for f in p.features) for p in pieces]
     told = ", ".join(f"{p.name} {n} of {g}" for p, n, g in zip(pieces, counts, gaps, strict=True))
+    if not any(counts):
+        return f"{told} gaps between bolts have a gusset: flange.gussets does nothing here."
     missing = " The rest have no room for a spanner or no wall to lean on." if sum(counts) < sum(gaps) else ""
     return f"Gaps between bolts with a gusset: {told}.{missing}{' STEP files leave gussets out.' if step else ''}"

@@ -102,6 +102,17 @@ def test_webs_stay_out_of_the_jacket(mold):
         assert (jacket ^ solid(part)).volume() < 1.0
 
 
+def test_radial_pieces_reckon_with_none():
+    """Radial pieces are built without webs, so their joint must not count on any."""
+    radial = {"parting": {"kind": "radial"}, "flange": {"gussets": True, "width_mm": 16, "thickness_mm": 8}}
+    halves = {**radial, "parting": {"kind": "plane"}}
+    webs = []
+    for tables in (radial, halves):
+        settings = Settings.model_validate({"name": "try", "pattern": {"demo": "horn-bell"}, **tables})
+        webs.append(job_flange(settings, "A", JointOptions()).web_mm)
+    assert webs == [0.0, 16.0]
+
+
 def test_the_note_counts_them(mold):
     note = next(n for n in mold.design.notes if "gusset" in n)
     gaps = sum(b.setup == "closing" for b in mold.design.bolts)  # a closed row has as many gaps as bolts
