@@ -9,6 +9,7 @@ from shellgen.checks.bench import Bench, place
 from shellgen.checks.finding import Finding, Status
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.mold import Part
+from shellgen.solid.recipe import inverse, transform
 
 TITLE = "wall at least as thick as asked"
 SLACK_MM = 0.1  # twice the tolerance of the triangles
@@ -75,11 +76,21 @@ def wall_mm(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
     keep &= (ends[:, 2] > low) & ~_in_bore(bench, ends)
     short = keep & (lengths < asked)  # a web between two bulges of the rubber is as wide as the crevice radius makes it
     keep[short] &= bench.jacket_outside.distance(ends[short])[0] > clearance + FACING_MM
+    keep[short] &= ~(_on_parting(bench, piece, starts[short]) | _on_parting(bench, piece, ends[short]))
     for other in bench.rigid:
         if other.name != piece.name and keep.any():
             short = keep & (lengths < asked)
             keep[short] &= bench.surfaces[other.name].distance(ends[short])[0] > MATING_MM
     return starts[keep], lengths[keep]
+
+
+def _on_parting(bench: Bench, piece: Part, points: FloatArray) -> npt.NDArray[np.bool_]:
+    """Which points (k, 3) lie on the piece's own mating face: a leaning one makes a sharp edge with the inside."""
+    for recipe in bench.mold.design.pieces:
+        if recipe.name == piece.name:
+            local = transform(points, inverse(recipe.pull_to_mold))
+            return np.asarray(np.abs(local[:, 2] - recipe.parting.at(local[:, 0], local[:, 1])) < MATING_MM, bool)
+    return np.zeros(len(points), bool)
 
 
 def _in_bore(bench: Bench, points: FloatArray) -> npt.NDArray[np.bool_]:
