@@ -12,6 +12,7 @@ from numba import njit
 from shellgen.envelope.facets import Facets, short_mm
 from shellgen.envelope.raster import FloatArray, Grid
 
+
 @njit(cache=True, nogil=True)
 def _patch(z, x0, y0, h, px, py, pz, cx, cy, radius, r, cosine, top, cot, skirt):  # type: ignore[no-untyped-def]
     rows, columns = z.shape

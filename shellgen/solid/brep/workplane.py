@@ -31,5 +31,5 @@ def piece_workplane(mold: Mold, name: str) -> Any:
     for plate in mold.design.plates:
         if plate.name == name:
             return cadquery.Workplane(cadquery.Solid(in_frame(plate_brep(plate), plate.plate_to_mold)))
-    names = ", ".join(p.name for p in (*mold.design.pieces, *mold.design.plates))
+    names = ", ".join([*(p.name for p in mold.design.pieces), *(p.name for p in mold.design.plates)])
     raise KernelError(f"there is no rigid part {name!r}: this mold has {names}")
