@@ -18,6 +18,7 @@ from shellgen.mold.mold import MoldDesign
 from shellgen.mold.port import bore_mm, design_port
 from shellgen.mold.radial import Radial, lay_radial
 from shellgen.mold.skins import joined
+from shellgen.mold.vents import vented
 from shellgen.mold.wedge import wedge_recipe
 from shellgen.parting.cells import Cell, halves, radial_cells, require_shares, wanted_plane
 from shellgen.parting.job_planes import crossed_places, rank_job
@@ -73,6 +74,10 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
         notes = (*notes, gusset_note(pieces, laid.gaps, settings.outputs.step))
         if isinstance(laid, Radial):
             notes = (*notes, "Gussets are made on two halves; radial pieces have none, and none are reckoned with.")
+    pour = None
+    if settings.jacket.method == "pour":
+        pieces, pour, said = vented(pieces, pattern, port, settings.jacket.thickness_mm)
+        notes = (*notes, *said)
     plates: list[PlateRecipe] = []
     bolts = list(laid.bolts)
     if feet:
@@ -95,6 +100,7 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
         jacket_keys=tuple(k for d in draped for k in d.keys),
         assembly=(*names, *(p.name for p in plates)),
         notes=(*notes, *remarks, *laid.notes),
+        pour=pour,
     )
 
 

@@ -30,7 +30,17 @@ def finish(design: MoldDesign) -> Mold:
         pull = -plate.plate_to_mold[:3, 2] if down else plate.plate_to_mold[:3, 2]
         parts.append(_part(plate.name, "lid", plate_solid(plate), plate.plate_to_mold, tuple(pull), plate.genus()))
     rubber_mm3 = sum(p.volume_mm3 for p in parts if p.kind == "jacket")
-    return Mold(design, tuple(parts), fill_quantities(design, rubber_mm3))
+    return Mold(design, tuple(parts), {**fill_quantities(design, rubber_mm3), **_pour_quantities(design)})
+
+
+def _pour_quantities(design: MoldDesign) -> dict[str, float]:
+    """Of a poured jacket: how many holes let air out, the pour not counted, and the air that stays."""
+    if design.pour is None:
+        return {}
+    return {
+        "vents": float(max(len(design.pour.holes) - 1, 0)),
+        "trapped_air_cm3": design.pour.trapped_mm3 / 1e3,
+    }
 
 
 def _part(

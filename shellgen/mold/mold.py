@@ -50,6 +50,25 @@ class JacketKey:
     height_mm: float
 
 
+@dataclass(frozen=True, slots=True)
+class VentHole:
+    """A hole that rubber goes in or air gets out by: piece, use, its upper edge, bore, air that stays without it."""
+
+    piece: str
+    use: str
+    at_mm: Point
+    bore_mm: float
+    air_mm3: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pour:
+    """How a poured jacket fills: its holes, the pour first, and the air that stays all the same."""
+
+    holes: tuple[VentHole, ...]
+    trapped_mm3: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class MoldDesign:
     """Everything that was decided, before any solid is made. `settings` has no default left open."""
@@ -63,6 +82,7 @@ class MoldDesign:
     jacket_keys: tuple[JacketKey, ...]
     assembly: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    pour: Pour | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
