@@ -22,7 +22,7 @@ from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PieceRecipe, 
 
 UNDER_MM = 2.0  # how far below the parting the untrimmed skins reach
 ROUNDS = 8
-CRUMB_MM3 = 1.0  # hollows smaller than this are left-overs of a cut
+CRUMB_MM3 = 0.05  # hollows smaller than this are left-overs of a cut
 SAG_MM = 0.01  # chord error of round features
 OVERLAP_MM = 0.0001  # by which shares of rubber on a parting that is no plane overlap before they are united
 
