@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from shellgen.envelope.facets import Facets
 from shellgen.envelope.raster import Envelope
+from shellgen.errors import DesignError
 from shellgen.job.model import Settings
 from shellgen.mold.bolt_row import length
 from shellgen.mold.closing import SPOT_FACE_MM, Closing, Ground, closing
@@ -33,6 +34,7 @@ from shellgen.solid.cell_cut import lowest_mm
 from shellgen.standards.fasteners import bolt as bolt_data
 
 ROUNDS = 3
+SLOPES_DEG = (45.0, 35.0, 25.0, 15.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,10 +74,26 @@ def lay_halves(settings: Settings, bare: Facets, cells: tuple[Cell, Cell], on_bo
     if settings.parting.follow == "plane":
         return _flat(settings, _draped(settings, bare, cells, on_board), on_board, ())
     seen = silhouette(bare, cells, settings, on_board)
-    surface = seen.surface()
-    if not surface.heights_mm.any():
+    if not seen.surface().heights_mm.any():
         notes = ("The silhouette lies in the parting plane: the mating face stays flat.",)
         return _flat(settings, _draped(settings, bare, cells, on_board), on_board, notes)
+    if "slope_deg" in settings.parting.model_fields_set:
+        return _followed(settings, bare, seen, cells, on_board)
+    refusal = ""
+    for slope_deg in SLOPES_DEG:  # nobody asked for a limit: the steepest at which terraces for the bolts work
+        try:
+            laid = _followed(settings, bare, replace(seen, slope_deg=slope_deg), cells, on_board)
+            said = f"Its slope is held to {slope_deg:g} degrees, to leave room for flat seats under the bolts."
+            return laid if slope_deg == SLOPES_DEG[0] else replace(laid, notes=(*laid.notes, said))
+        except DesignError as error:
+            refusal = refusal or str(error)
+    notes = (f"The mating face stays flat. {refusal}",)
+    return _flat(settings, _draped(settings, bare, cells, on_board), on_board, notes)
+
+
+def _followed(settings: Settings, bare: Facets, seen: Silhouette, cells: tuple[Cell, Cell], on_board: bool) -> Halves:
+    """Halves along a silhouette. Raises DesignError where terraces for the bolts make its surface too steep."""
+    surface = seen.surface()
     draped = _draped(settings, bare, stepped_cells(cells, surface), on_board)
     return _stepped(settings, seen, surface, draped, cells, on_board)
 

@@ -12,10 +12,12 @@ from shellgen.errors import DesignError
 from shellgen.job.defaults import fill_in
 from shellgen.job.model import Settings
 from shellgen.job.read import Job
+from shellgen.mold.design import design
 from shellgen.mold.step import Silhouette, silhouette
 from shellgen.parting.cells import halves
 from shellgen.parting.stepped import SLOPE_LIMIT_DEG, steepest_deg
 from shellgen.parting.surface import SteppedParting
+from shellgen.pattern.intake import take_in
 
 TILT_DEG = 30.0
 RADIUS_MM, THICK_MM, RUBBER_MM = 45.0, 1.0, 8.0
@@ -160,3 +162,24 @@ def test_too_steep_terraces_are_refused_with_a_limit_that_works():
     found = gentler.surface(seats)
     assert steepest_deg(found.heights_mm, found.grid) <= SLOPE_LIMIT_DEG
     gentler.require_slope(found, seats)
+
+
+def test_a_slope_nobody_asked_for_gives_way_and_one_asked_for_is_refused(tmp_path, monkeypatch):
+    disc().export(tmp_path / "disc.stl")
+
+    def narrow(seen, surface, seats):
+        if seen.slope_deg > 40:
+            raise DesignError("too steep for the seats")
+
+    monkeypatch.setattr(Silhouette, "require_slope", narrow)
+
+    def laid(**parting):
+        settings = settings_of(tmp_path / "disc.stl", "silhouette", **parting)
+        pattern = take_in(settings, tmp_path)
+        return design(fill_in(settings, pattern.bounds_mm), pattern)
+
+    plan = laid()
+    assert isinstance(plan.pieces[0].parting, SteppedParting)
+    assert any("held to 35 degrees" in note for note in plan.notes)
+    with pytest.raises(DesignError, match="too steep for the seats"):
+        laid(slope_deg=45)
