@@ -19,13 +19,13 @@ def step_findings(mold: Mold, folder: Path, files: StepFiles) -> tuple[Finding, 
     """All checks on the STEP files in a folder, in a fixed order. files : as `write_steps` returned it."""
     recipes: dict[str, PieceRecipe | PlateRecipe] = {p.name: p for p in mold.design.pieces}
     recipes.update({p.name: p for p in mold.design.plates})
-    volumes = {p.name: p.volume_mm3 for p in mold.parts}
+    parts = {p.name: p for p in mold.parts}
     measures: list[StepMeasure] = []
     unread: dict[str, str] = dict(files.refused)
     for name, recipe in recipes.items():
         if name in files.paths:
             try:
-                measures.append(measure(folder / files.paths[name], recipe, volumes[name]))
+                measures.append(measure(folder / files.paths[name], recipe, parts[name]))
             except KernelError as error:
                 unread[name] = str(error)
     written = _written(unread, len(recipes))
@@ -102,12 +102,14 @@ def _volume(measures: list[StepMeasure]) -> Finding:
 
 def _holes(measures: list[StepMeasure]) -> Finding:
     faults = [
-        f"{m.part} has {m.counts.genus} through holes, designed are {m.genus}"
+        f"{m.part} has {m.counts.genus} through holes, its mesh {m.genus}"
         for m in measures
         if m.counts is not None and m.counts.genus != m.genus
     ]
     total = sum(m.genus for m in measures)
-    return _listed("step-holes", "STEP through holes as designed", faults, "parts", f"all {total} are there, no other")
+    return _listed(
+        "step-holes", "STEP through holes as the meshes'", faults, "parts", f"all {total} are there, no other"
+    )
 
 
 def _bores(measures: list[StepMeasure]) -> Finding:

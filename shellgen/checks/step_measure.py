@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from shellgen.checks.holes import genus_of
 from shellgen.checks.step_reread import Counts, counts, graph_on, moved_back, read_solids
 from shellgen.checks.step_surfaces import bores_missing, designed_bores, mating_area_mm2, skins_of
 from shellgen.checks.step_volume import volume_mm3
@@ -14,6 +15,7 @@ from shellgen.envelope.raster import Envelope
 from shellgen.envelope.spline_fit import FitReport, fit_report
 from shellgen.envelope.spline_fit_nodes import surface_nodes
 from shellgen.mold.gussets import standing_mm3
+from shellgen.mold.mold import Part
 from shellgen.solid.mesh import SAG_MM
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, PlateRecipe, Prism, Role
 
@@ -26,11 +28,11 @@ POCKET_FACES = 7
 class StepMeasure:
     """One part's STEP file.
 
-    counts, volume_off and mating_mm2 are None where the file does not hold one solid. volume_off : share by which its
-    volume differs from the mesh part's, engraved labels allowed for; volume_limit : what it may be.
-    faces_limit : as many as a CAM seat takes with ease, and what hex pockets cost more than plain holes. skins :
-    distances of the inside's and the outside's envelope from the file's faces, empty for flat parts. mating_mm2 : None
-    where there is no mating face.
+    counts, volume_off and mating_mm2 are None where the file does not hold one solid. genus : of the mesh part.
+    volume_off : share by which its volume differs from the mesh part's, engraved labels allowed for; volume_limit :
+    what it may be. faces_limit : as many as a CAM seat takes with ease, and what hex pockets cost more than plain
+    holes. skins : distances of the inside's and the outside's envelope from the file's faces, empty for flat parts.
+    mating_mm2 : None where there is no mating face.
     """
 
     part: str
@@ -47,8 +49,8 @@ class StepMeasure:
     skins: tuple[FitReport, ...] = ()
 
 
-def measure(path: Path, recipe: PieceRecipe | PlateRecipe, mesh_volume_mm3: float) -> StepMeasure:
-    """Read a part's file back and measure it in its recipe's frame. Raises KernelError if OCC cannot read it."""
+def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMeasure:
+    """Read a part's file back and measure it in its recipe's frame, against its mesh. Raises KernelError if OCC cannot read it."""
     from OCP.BRepCheck import BRepCheck_Analyzer
 
     solids = read_solids(path)
@@ -57,7 +59,7 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, mesh_volume_mm3: floa
         return StepMeasure(recipe.name, len(solids), valid)
     piece = isinstance(recipe, PieceRecipe)
     solid = moved_back(solids[0], recipe.pull_to_mold if isinstance(recipe, PieceRecipe) else recipe.plate_to_mold)
-    wanted = mesh_volume_mm3 + labels_mm3(recipe)
+    wanted = part.volume_mm3 + labels_mm3(recipe)
     if isinstance(recipe, PieceRecipe):
         wanted -= standing_mm3(recipe)
     return StepMeasure(
@@ -65,7 +67,7 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, mesh_volume_mm3: floa
         solids=1,
         valid=valid,
         counts=counts(solid),
-        genus=recipe.genus(),
+        genus=genus_of(part),
         volume_off=volume_mm3(solid, graph_on) / wanted - 1.0,
         volume_limit=VOLUME_SHARE + SAG_MM * round_walls_mm2(recipe) / wanted,
         faces_limit=FACES_MAX + POCKET_FACES * sum(f.role is Role.POCKET for f in recipe.features),

@@ -12,6 +12,7 @@ from shellgen.envelope.spline_fit_solve import solve
 from shellgen.envelope.spline_fit_target import Target, target
 
 START_SPAN_MM = 3.0
+LEAST_SPAN_MM = 0.4
 ROUNDS = 10
 KNOT_STEP_MM = 0.03  # knots stand on multiples of this: short text in files
 AIM = 0.97  # share of the tolerance that the fit itself aims for
@@ -48,7 +49,7 @@ def fit_graph(
     """
     goal = target(envelope, level_mm, low_y_mm)
     points, weights, share = samples(goal)
-    least = max(0.8, 1.1 * goal.pitch_mm)
+    least = max(LEAST_SPAN_MM, 1.1 * goal.pitch_mm)
     knots = [_even(axis, START_SPAN_MM) for axis in (goal.x_mm, goal.y_mm)]
     graph: SplineGraph | None = None
     best: tuple[SplineGraph, FitReport] | None = None
