@@ -53,7 +53,7 @@ def envelope_against_peer(path: Path, size_mm: float, pitch_mm: float) -> list[t
     spec = SkinSpec(8.0, 0.5, 6.0, 5.0, 3.0, pitch_mm, 0.04)
 
     def ours():  # type: ignore[no-untyped-def]
-        mesh = facets(vertices, raw.faces)
+        mesh = facets(vertices, raw.faces, spec.thickness_mm + spec.crevice_mm)
         return envelope(mesh, plan_grid(mesh, spec, on_board=False), spec.jacket_mm, spec)
 
     seconds, made = timed(ours)
