@@ -50,7 +50,7 @@ class StepMeasure:
 
 
 def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMeasure:
-    """Read a part's file back and measure it in its recipe's frame, against its mesh. Raises KernelError if OCC cannot read it."""
+    """Measure a part's file, read back, in its recipe's frame against its mesh. Raises KernelError if it is unreadable."""
     from OCP.BRepCheck import BRepCheck_Analyzer
 
     solids = read_solids(path)

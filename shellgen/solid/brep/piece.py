@@ -63,7 +63,7 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
         if fault is None:
             return solid, fit
     raise KernelError(
-        f"{what}: {fault}. More jacket.draft_deg or a larger outputs.step_tolerance_mm makes its skins easier to follow."
+        f"{what}: {fault}. More jacket.draft_deg or a larger outputs.step_tolerance_mm makes its skins easier to fit."
     )
 
 
