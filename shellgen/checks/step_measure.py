@@ -50,7 +50,10 @@ class StepMeasure:
 
 
 def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMeasure:
-    """Measure a part's file, read back, in its recipe's frame against its mesh. Raises KernelError if it is unreadable."""
+    """Read a part's file back and measure it in its recipe's frame, against its mesh.
+
+    Raises KernelError if OCC cannot read it.
+    """
     from OCP.BRepCheck import BRepCheck_Analyzer
 
     solids = read_solids(path)
@@ -91,7 +94,7 @@ def _skin_reports(solid: object, recipe: PieceRecipe) -> tuple[FitReport, ...]:
     for graphs, (envelope, level, low_y) in zip((inside, outside), wanted, strict=True):
         if graphs:
             surface = envelope.with_heights(surface_nodes(envelope))
-            out.append(fit_report(graphs[0], surface, level, low_y))
+            out.append(fit_report(tuple(graphs), surface, level, low_y))
     return tuple(out)
 
 

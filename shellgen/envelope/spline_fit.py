@@ -13,14 +13,15 @@ from shellgen.envelope.spline_fit_target import Target, target
 
 START_SPAN_MM = 3.0
 LEAST_SPAN_MM = 0.4
-ROUNDS = 10
+ROUNDS = 12
 KNOT_STEP_MM = 0.03  # knots stand on multiples of this: short text in files
-AIM = 0.97  # share of the tolerance that the fit itself aims for
+AIM = 0.995  # share of the tolerance that the fit itself aims for
 MAX_FACTOR = 4.0  # the greatest error may be this many tolerances
 SAMPLES = 30_000
 SUNK_BELOW_MM = 40.0  # poles that bear on nothing near the trim end this far under it
 SHARE, POWER = 0.98, 0.5  # error of a span: this quantile; the density follows its power
 EASY, EASIER = 0.5, 0.9  # spans whose error is under this share of the tolerance grow; each round the share falls
+GROWTH, SPARE = 0.7, 1.03  # an axis gets no more knots than its error's power asks for, and a little
 GENTLE = 0.3  # slope under which an error says nothing about its direction
 LEAST_FACTOR, MOST_FACTOR = 0.7, 1.9  # change of density in one round
 
@@ -62,15 +63,18 @@ def fit_graph(
         if _badness(report) <= AIM * tolerance_mm:
             break
         aim = EASY * EASIER**turn * tolerance_mm
-        knots = [_moved(knots[k], points[:, k], weights, gap * share[k], aim, least) for k in range(2)]
+        most = (_badness(report) / (AIM * tolerance_mm)) ** GROWTH * SPARE
+        knots = [_moved(knots[k], points[:, k], weights, gap * share[k], aim, least, most) for k in range(2)]
     assert best is not None
     return best
 
 
-def fit_report(graph: SplineGraph, envelope: Envelope, level_mm: float, low_y_mm: float | None) -> FitReport:
-    """How well any graph meets the nodes of an envelope above a level (and above y = low_y_mm)."""
+def fit_report(
+    graphs: tuple[SplineGraph, ...], envelope: Envelope, level_mm: float, low_y_mm: float | None
+) -> FitReport:
+    """How well graphs, each over its own part, meet the nodes of an envelope above a level (and above y = low_y_mm)."""
     points, weights, _ = samples(target(envelope, level_mm, low_y_mm))
-    return _report(graph, points, weights, foot_distance(graph, points))
+    return _report(graphs[0], points, weights, np.min([foot_distance(g, points) for g in graphs], axis=0))
 
 
 def _badness(report: FitReport) -> float:
@@ -132,9 +136,18 @@ def _snapped(inner_mm: FloatArray, low: float, high: float) -> FloatArray:
 
 
 def _moved(
-    knots: FloatArray, at_mm: FloatArray, weights: FloatArray, gap: FloatArray, aim_mm: float, least_mm: float
+    knots: FloatArray,
+    at_mm: FloatArray,
+    weights: FloatArray,
+    gap: FloatArray,
+    aim_mm: float,
+    least_mm: float,
+    most: float,
 ) -> FloatArray:
-    """Knots of one axis laid anew, denser where the error asks for it, sparser where it allows."""
+    """Knots of one axis laid anew: denser where the error asks for it, sparser where it allows.
+
+    least_mm : the shortest span; most : as many times the spans there were.
+    """
     breaks = knots[3:-3]
     span = np.clip(np.searchsorted(breaks, at_mm, side="right") - 1, 0, len(breaks) - 2)
     order = np.argsort(span, kind="stable")
@@ -149,7 +162,7 @@ def _moved(
     smooth = sum(c * padded[k : k + len(factor)] for k, c in enumerate((0.1, 0.2, 0.4, 0.2, 0.1)))
     density = np.minimum(np.asarray(smooth) / np.diff(breaks), 1 / least_mm)
     count = np.concatenate([[0.0], np.cumsum(density * np.diff(breaks))])
-    n = int(np.ceil(count[-1]))
+    n = int(np.ceil(min(count[-1], most * (len(breaks) - 1))))
     inner = np.interp(np.linspace(0, count[-1], n + 1)[1:-1], count, breaks)
     return _snapped(inner, float(breaks[0]), float(breaks[-1]))
 

@@ -14,12 +14,13 @@ from typing import Any
 from shellgen.errors import KernelError
 from shellgen.mold.mold import Mold
 from shellgen.progress import Progress
-from shellgen.solid.brep.occ import in_frame
+from shellgen.solid.brep.occ import explored, in_frame
 from shellgen.solid.brep.piece import PieceFit, piece_brep
 from shellgen.solid.brep.plate import plate_brep
 
 TIME_STAMP = "2000-01-01T00:00:00"
 ASSEMBLY = "assembly.step"
+POLE_DIGITS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,8 @@ def write_steps(mold: Mold, folder: Path, progress: Progress) -> StepFiles:
         except KernelError as error:
             refused[plate.name] = str(error)
             progress.note(f"no STEP of {plate.name}: {error}")
+    for solid in solids.values():
+        round_poles(solid)
     job = design.settings.name
     paths = {}
     with progress.step("Writing STEP"):
@@ -73,6 +76,22 @@ def write_steps(mold: Mold, folder: Path, progress: Progress) -> StepFiles:
 
 def _file_stem(name: str) -> str:
     return re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "part"
+
+
+def round_poles(solid: Any) -> None:
+    """Round the poles of spline surfaces in place to POLE_DIGITS, within the tolerance of edges on them: short text."""
+    from OCP.BRep import BRep_Tool
+    from OCP.Geom import Geom_BSplineSurface
+    from OCP.gp import gp_Pnt
+
+    for item in explored(solid, "face"):
+        surface = BRep_Tool.Surface_s(item)
+        if isinstance(surface, Geom_BSplineSurface):
+            for i in range(1, surface.NbUPoles() + 1):
+                for j in range(1, surface.NbVPoles() + 1):
+                    p = surface.Pole(i, j)
+                    at = (round(p.X(), POLE_DIGITS), round(p.Y(), POLE_DIGITS), round(p.Z(), POLE_DIGITS))
+                    surface.SetPole(i, j, gp_Pnt(*at))
 
 
 def write_step(path: Path, solids: Mapping[str, Any], *, title: str, assembly: bool = False) -> None:

@@ -12,7 +12,7 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
 from shellgen.solid.brep.loops import Side, sampled
-from shellgen.solid.brep.skin_face import SkinFace
+from shellgen.solid.brep.skin_face import Skin
 from shellgen.solid.recipe import PieceRecipe
 
 ON_MM = 1e-6
@@ -121,9 +121,7 @@ def _single(sides: list[Side]) -> list[Side]:
     return out
 
 
-def opened(
-    sides: dict[str, list[Side]], caps: dict[str, Cap], low: str, wall: str, skin: SkinFace, low_y: float
-) -> None:
+def opened(sides: dict[str, list[Side]], caps: dict[str, Cap], low: str, wall: str, skin: Skin, low_y: float) -> None:
     """Cut the edges that two planes share where a skin rises from the one along the other.
 
     low : the plane that trims the skin; wall : the plane y = low_y. Both lists of sides change in place.
@@ -137,7 +135,7 @@ def opened(
             sides[wall].append(sampled(item, b.along, caps[wall].plan))
 
 
-def _parts(side: Side, skin: SkinFace, low_y: float, level: float) -> list[Any]:
+def _parts(side: Side, skin: Skin, low_y: float, level: float) -> list[Any]:
     """What is left of an edge along x outside the skin, run as the edge itself."""
     from OCP.BRep import BRep_Tool
     from OCP.TopExp import TopExp
@@ -156,14 +154,14 @@ def _parts(side: Side, skin: SkinFace, low_y: float, level: float) -> list[Any]:
     return out
 
 
-def stood_up(side: Side, skin: SkinFace, cap: Cap) -> Side:
+def stood_up(side: Side, skin: Skin, cap: Cap) -> Side:
     """A side of a skin along y = low_y, with its points in the upright plane that meets it there."""
     x, y = side.plan_mm.T
     space = np.column_stack([x, y, skin.graph.at(x, y)])
     return Side(side.edge, side.along, space @ cap.plan.T)
 
 
-def clear_of(sides: list[Side], skin: SkinFace, cap: Cap, low_y: float | None, what: str) -> None:
+def clear_of(sides: list[Side], skin: Skin, cap: Cap, low_y: float | None, what: str) -> None:
     """Raise KernelError if a hole or another edge of a level plane lies where a skin takes the plane away."""
     for side in sides:
         x, y = side.plan_mm.T
@@ -178,6 +176,6 @@ def clear_of(sides: list[Side], skin: SkinFace, cap: Cap, low_y: float | None, w
             )
 
 
-def _within_box(skin: SkinFace, x: float, y: float) -> bool:
+def _within_box(skin: Skin, x: float, y: float) -> bool:
     x0, y0, x1, y1 = skin.graph.box_mm
     return x0 < x < x1 and y0 < y < y1

@@ -18,7 +18,8 @@ from shellgen.solid.brep.graph import PlaneGraph
 from shellgen.solid.brep.loops import faces_of
 from shellgen.solid.brep.plate import LEFT_OUT, plate_body
 from shellgen.solid.brep.port import PortPlan, port_faces, port_plan
-from shellgen.solid.brep.skin_face import SkinFace, laid
+from shellgen.solid.brep.skin_face import Skin, laid
+from shellgen.solid.brep.skin_parts import skin_parts
 from shellgen.solid.brep.traced_skin import evened, fitted_skin, traced_skin
 from shellgen.solid.recipe import PieceRecipe
 
@@ -53,36 +54,40 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
     outside = traced_skin(fitted[1], PlaneGraph(top), f"{what}, outside")
     port, features = port_plan(recipe)
     body = plate_body(recipe, tuple(f for f in features if f.role not in LEFT_OUT))
-    surfaces = occ.spline_surface(inside.graph), occ.spline_surface(outside.graph)
+    parts = skin_parts(inside), skin_parts(outside)
+    surfaces = [tuple(occ.spline_surface(p.graph) for p in whole) for whole in parts]
     fit = PieceFit(inside.report, outside.report, max(inside.trim_mm, outside.trim_mm))
     fault: str | None = None
     for most_spans in MOST_SPANS:
-        inner, outer = laid(inside, surfaces[0], most_spans), laid(outside, surfaces[1], most_spans)
+        inner = laid(inside, parts[0], surfaces[0], most_spans)
+        outer = laid(outside, parts[1], surfaces[1], most_spans)
         solid = occ.solid_of(all_faces(recipe, body, inner, outer, port, what))
         fault = fault_of(solid)
         if fault is None:
             return solid, fit
     raise KernelError(
-        f"{what}: {fault}. More jacket.draft_deg or a larger outputs.step_tolerance_mm makes its skins easier to fit."
+        f"{what}: {fault}. More jacket.draft_deg or a larger outputs.step_tolerance_mm makes skins easier to follow."
     )
 
 
 def all_faces(
-    recipe: PieceRecipe, body: Any, inside: SkinFace, outside: SkinFace, port: PortPlan | None, what: str
+    recipe: PieceRecipe, body: Any, inside: Skin, outside: Skin, port: PortPlan | None, what: str
 ) -> list[Any]:
     """Every face of a piece."""
     faces = joined_faces(recipe, body, inside, outside, what)
-    inner, outer = [*inside.trims, *inside.isos], [*outside.trims, *outside.isos]
-    if port is not None:
-        more, foot, mouth = port_faces(port, outside, inside, what)
-        faces += more
-        outer.append(foot)
-        inner.append(mouth)
-    faces += faces_of(inner, inside.surface, False, f"{what}, inside")
-    return faces + faces_of(outer, outside.surface, True, f"{what}, outside")
+    built = None if port is None else port_faces(port, outside, inside, what)
+    if built is not None:
+        faces += built.faces
+    for skin, outward in ((inside, False), (outside, True)):
+        for face in skin.faces:
+            sides = [*face.trims, *face.isos]
+            if built is not None:
+                sides += [side for owner, side in (built.inner, built.outer) if owner is face]
+            faces += faces_of(sides, face.surface, outward, what)
+    return faces
 
 
-def joined_faces(recipe: PieceRecipe, body: Any, inside: SkinFace, outside: SkinFace, what: str) -> list[Any]:
+def joined_faces(recipe: PieceRecipe, body: Any, inside: Skin, outside: Skin, what: str) -> list[Any]:
     """All faces of a piece but its skins and its port."""
     caps = caps_of(recipe)
     kept, sides = sorted_faces(body, caps)

@@ -11,6 +11,9 @@ import numpy as np
 from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import DEGREE, clamped, greville
 
+PARAMETER_DIGITS = 5  # short text in files
+POLE_DIGITS = 7
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlanarCurve:
@@ -51,6 +54,7 @@ class PlanarCurve:
         for k0, k1 in pairwise(cuts):
             knots, poles = reclamped(whole, b[k0 + 1 : k1], float(b[k0]), float(b[k1]), False)
             # to the last bit: a gap of 1e-13 counts as a turn when OCC adds up the angles of a wire
+            poles = np.round(poles, POLE_DIGITS)
             poles[0] = out[-1].poles_mm[-1] if out else self.poles_mm[0]
             out.append(PlanarCurve(knots, poles, False))
         out[-1].poles_mm[-1] = self.poles_mm[-1]
@@ -60,14 +64,15 @@ class PlanarCurve:
 def chords(points_mm: FloatArray, closed: bool) -> FloatArray:
     """Parameters of points (n, 2) by chord length; a closed line gets one more, for its return to the first."""
     points = np.vstack([points_mm, points_mm[:1]]) if closed else points_mm
-    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    steps = np.round(np.hypot(*np.diff(points, axis=0).T), PARAMETER_DIGITS)
+    return np.round(np.concatenate([[0.0], np.cumsum(np.maximum(steps, 10.0**-PARAMETER_DIGITS))]), PARAMETER_DIGITS)
 
 
 def through(points_mm: FloatArray, closed: bool) -> PlanarCurve:
     """The cubic through four or more points (n, 2), by chord length; a closed one must not repeat its first point."""
     t = chords(points_mm, closed)
     knots, poles = interpolated(t, np.vstack([points_mm, points_mm[:1]]) if closed else points_mm, closed)
-    return PlanarCurve(knots, poles, closed)
+    return PlanarCurve(knots, np.round(poles, POLE_DIGITS), closed)
 
 
 def interpolated(t: FloatArray, values: FloatArray, closed: bool) -> tuple[FloatArray, FloatArray]:

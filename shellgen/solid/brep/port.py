@@ -10,16 +10,18 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import shapely
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import DEGREE, greville
 from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
-from shellgen.solid.brep.loops import Side, faces_of, loop_polygon, walked
+from shellgen.solid.brep.loops import Side, faces_of
 from shellgen.solid.brep.planar_curve import interpolated
-from shellgen.solid.brep.skin_face import SkinFace
+from shellgen.solid.brep.skin_face import Skin, SkinFace
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, Role
 
+CLEAR_MM = 0.05  # between a port's wall and the edge of the skin it stands on
 NEAR_MM = 1e-4  # how closely a circle's height on a skin is followed
 
 
@@ -119,7 +121,7 @@ def skin_rim(wall: Bore, skin: SkinFace) -> Rim:
         if off < NEAR_MM or n > 1500:
             break
         n *= 2
-    tolerance = max(off, occ.TIGHT_MM)
+    tolerance = max(off, occ.SPLINE_MM)
     start = occ.vertex(poles[0], tolerance)
     item = occ.edge(occ.spline_curve(knots, poles), start, start, 0.0, 2 * np.pi, tolerance)
     circle = Geom2d_Circle(gp_Ax2d(gp_Pnt2d(x, y), gp_Dir2d(1.0, 0.0)), r)
@@ -155,23 +157,27 @@ def tube(wall: Bore, low: Rim, high: Rim, outward: bool) -> Any:
     return occ.face(surface, [loop], outward)
 
 
-def port_faces(port: PortPlan, outside: SkinFace, inside: SkinFace, what: str) -> tuple[list[Any], Side, Side]:
-    """All faces of a port, and the sides that it takes out of the outer and of the inner skin.
+@dataclass(frozen=True, slots=True, eq=False)
+class PortFaces:
+    """All faces of a port, and the sides that it takes out of one outer and one inner face of the skins."""
 
-    Raises KernelError if the boss does not stand wholly on the shell.
-    """
-    for wall, skin, name in ((port.boss or port.bore, outside, "foot"), (port.bore, inside, "bore")):
-        if not _within(_circle(wall), skin):
-            x, y = wall.middle
-            raise KernelError(f"{what}: the port's {name} at ({x:.1f}, {y:.1f}) runs over the edge of the shell")
-    inner = skin_rim(port.bore, inside)
+    faces: tuple[Any, ...]
+    outer: tuple[SkinFace, Side]
+    inner: tuple[SkinFace, Side]
+
+
+def port_faces(port: PortPlan, outside: Skin, inside: Skin, what: str) -> PortFaces:
+    """Build a port. Raises KernelError if it does not stand wholly on the shell."""
+    over, under = _face_under(port.boss or port.bore, outside, what), _face_under(port.bore, inside, what)
+    inner = skin_rim(port.bore, under)
     if port.boss is None:
-        mouth = skin_rim(port.bore, outside)
-        return [tube(port.bore, inner, mouth, outward=False)], mouth.side.turned(), inner.side.turned()
+        mouth = skin_rim(port.bore, over)
+        wall = tube(port.bore, inner, mouth, outward=False)
+        return PortFaces((wall,), (over, mouth.side.turned()), (under, inner.side.turned()))
     seat, ring = port.boss.end_mm, _circle(port.boss)
     if float(outside.graph.at(ring[:, 0], ring[:, 1]).max()) >= seat:
         raise KernelError(f"{what}: the port's seat, {seat:.1f} mm high, does not clear the shell")
-    foot, top, mouth = skin_rim(port.boss, outside), flat_rim(port.boss, seat), flat_rim(port.bore, seat)
+    foot, top, mouth = skin_rim(port.boss, over), flat_rim(port.boss, seat), flat_rim(port.bore, seat)
     faces = [tube(port.boss, foot, top, outward=True), tube(port.bore, inner, mouth, outward=False)]
     rims = [top.side, mouth.side.turned()]
     for blind in port.inserts:
@@ -182,16 +188,16 @@ def port_faces(port: PortPlan, outside: SkinFace, inside: SkinFace, what: str) -
         rims.append(high.side.turned())
     level = occ.plane((*port.boss.middle, seat), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0))
     faces += faces_of(rims, level, True, what)
-    return faces, foot.side.turned(), inner.side.turned()
+    return PortFaces(tuple(faces), (over, foot.side.turned()), (under, inner.side.turned()))
 
 
-def _within(ring: FloatArray, skin: SkinFace) -> bool:
-    """Whether a ring lies within the trimmed skin."""
-    import shapely
-
-    region = shapely.Polygon()
-    loops = [loop_polygon(loop) for loop in walked([*skin.trims, *skin.isos], "a skin's edge")]
-    for polygon in sorted((shapely.Polygon(p) for p in loops), key=lambda p: -p.area):
-        counter_clockwise = polygon.exterior.is_ccw
-        region = region.union(polygon) if counter_clockwise else region.difference(polygon)
-    return bool(region.buffer(-0.05).contains(shapely.LinearRing(ring)))
+def _face_under(wall: Bore, skin: Skin, what: str) -> SkinFace:
+    """The face of a skin that a round wall stands wholly on."""
+    ring = shapely.LinearRing(_circle(wall))
+    for face in skin.faces:
+        if face.region.buffer(-CLEAR_MM).contains(ring):
+            return face
+    x, y = wall.middle
+    raise KernelError(
+        f"{what}: the port's wall, radius {wall.radius_mm:.1f} mm at ({x:.1f}, {y:.1f}), runs over the shell's edge"
+    )

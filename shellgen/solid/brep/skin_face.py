@@ -10,12 +10,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import shapely
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import DEGREE, SplineGraph, greville
 from shellgen.solid.brep import occ
 from shellgen.solid.brep.graph import Graph
-from shellgen.solid.brep.loops import Side
+from shellgen.solid.brep.loops import Side, loop_polygon, walked
 from shellgen.solid.brep.planar_curve import PlanarCurve, reclamped
 from shellgen.solid.brep.traced_skin import TracedSkin
 
@@ -24,7 +25,7 @@ MARGIN = 2.0  # on the greatest gap found between sampled points: OCC looks betw
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SkinFace:
-    """A fitted skin above a trim graph, with its edges.
+    """One region of a fitted skin above its trim, with its edges.
 
     trims : sides along the trim; isos : sides along y = low_y (empty without one), both with the skin on the left in
     (x, y). ends : (x, vertex) where trims end on y = low_y, in rising x.
@@ -36,17 +37,51 @@ class SkinFace:
     isos: tuple[Side, ...]
     ends: tuple[tuple[float, Any], ...]
 
+    @property
+    def region(self) -> Any:
+        """What the face covers in plan, as a shapely polygon."""
+        out = shapely.Polygon()
+        loops = walked([*self.trims, *self.isos], "a skin's edge")
+        for ring in sorted((shapely.Polygon(loop_polygon(loop)) for loop in loops), key=lambda p: -p.area):
+            out = out.union(ring) if ring.exterior.is_ccw else out.difference(ring)
+        return out
 
-def laid(skin: TracedSkin, surface: Any, most_spans: int) -> SkinFace:
-    """Edges of a skin's trims, cut into pieces of so many spans, and of the line y = low_y between them.
 
-    surface : the skin's own, from `spline_surface`.
-    """
+@dataclass(frozen=True, slots=True, eq=False)
+class Skin:
+    """A whole skin: its graph, and its faces."""
+
+    graph: SplineGraph
+    faces: tuple[SkinFace, ...]
+
+    @property
+    def trims(self) -> list[Side]:
+        """Sides along the trim, all faces together."""
+        return [s for f in self.faces for s in f.trims]
+
+    @property
+    def isos(self) -> list[Side]:
+        """Sides along y = low_y, all faces together."""
+        return [s for f in self.faces for s in f.isos]
+
+    @property
+    def ends(self) -> list[tuple[float, Any]]:
+        """(x, vertex) where trims end on y = low_y, in rising x."""
+        return sorted((e for f in self.faces for e in f.ends), key=lambda e: e[0])
+
+
+def laid(skin: TracedSkin, parts: tuple[TracedSkin, ...], surfaces: tuple[Any, ...], most_spans: int) -> Skin:
+    """A skin's faces, by its parts and their surfaces; trims are cut into pieces of at most so many spans."""
+    return Skin(skin.graph, tuple(_face(p, s, most_spans) for p, s in zip(parts, surfaces, strict=True)))
+
+
+def _face(skin: TracedSkin, surface: Any, most_spans: int) -> SkinFace:
+    """Edges of one part's trims, and of the line y = low_y between them."""
     graph, trim, low_y = skin.graph, skin.trim, skin.low_y_mm
     trims: list[Side] = []
     ends: list[tuple[float, Any]] = []
     for traced in skin.curves:
-        tolerance = max(MARGIN * traced.error_mm, occ.TIGHT_MM)
+        tolerance = max(MARGIN * traced.error_mm, occ.SPLINE_MM)
         parts = traced.curve.parts(most_spans)
         starts = [_in_space(p.poles_mm[:1], trim)[0] for p in parts]
         stops = [occ.vertex(p, tolerance) for p in starts]
@@ -95,8 +130,10 @@ def _isos(
         plan = np.column_stack([greville(knots), np.full(len(heights), low_y)])
         plan[0, 0], plan[-1, 0] = x0, x1
         heights[[0, -1]] = trim.at(np.array([x0, x1]), np.array([low_y, low_y]))
-        item = occ.edge(occ.spline_curve(knots, np.column_stack([plan, np.round(heights, 9)])), first, last, x0, x1)
-        occ.lay_on(item, occ.spline_curve_2d(knots, plan), surface, x0, x1)
+        item = occ.edge(
+            occ.spline_curve(knots, np.column_stack([plan, np.round(heights, 9)])), first, last, x0, x1, occ.SPLINE_MM
+        )
+        occ.lay_on(item, occ.spline_curve_2d(knots, plan), surface, x0, x1, occ.SPLINE_MM)
         x = np.linspace(x0, x1, max(int(4 * (x1 - x0)), 64))
         out.append(Side(item, True, np.column_stack([x, np.full_like(x, low_y)])))
     return tuple(out)

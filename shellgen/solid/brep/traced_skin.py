@@ -49,7 +49,7 @@ class FittedSkin:
         """The same skin, moved along the pull."""
         poles = np.round(self.graph.poles_mm + by_mm, POLE_DIGITS)
         graph = SplineGraph(self.graph.knots_x, self.graph.knots_y, poles)
-        return replace(self, graph=graph, report=fit_report(graph, self.envelope, self.level_mm, self.low_y_mm))
+        return replace(self, graph=graph, report=fit_report((graph,), self.envelope, self.level_mm, self.low_y_mm))
 
 
 def fitted_skin(envelope: Envelope, level_mm: float, low_y_mm: float | None, tolerance_mm: float) -> FittedSkin:
