@@ -50,7 +50,7 @@ class StepMeasure:
 
 
 def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMeasure:
-    """A part's file, read back and measured in its recipe's frame. Raises KernelError if OCC cannot read it."""
+    """Read a part's file back and measure it in its recipe's frame, against its mesh.
 
     Raises KernelError if OCC cannot read it.
     """
