@@ -48,7 +48,7 @@ def test_skins_of_a_ball_are_balls(ball, name):
         cap = (np.hypot(x, y) < 0.99 * radius) & (z > max(level, 0.05 * radius))  # clear of drafted walls
         off = far[cap] - radius
         assert np.median(np.abs(off)) < 0.06
-        assert np.quantile(np.abs(off), 0.99) < 0.15
+        assert np.quantile(np.abs(off), 0.99) < 0.15 + 0.25 * 0.6  # tolerance, and chords of a 0.6 mm raster
 
 
 def test_a_torus_leaves_an_island_of_flange(torus):

@@ -17,7 +17,7 @@ from shellgen.solid.brep.caps import caps_of, clear_of, opened, sorted_faces, st
 from shellgen.solid.brep.graph import PlaneGraph
 from shellgen.solid.brep.loops import faces_of
 from shellgen.solid.brep.plate import LEFT_OUT, plate_body
-from shellgen.solid.brep.port import PortPlan, port_faces, port_plan
+from shellgen.solid.brep.port import PortPlan, must_stand_apart, port_faces, port_plans
 from shellgen.solid.brep.skin_face import Skin, laid
 from shellgen.solid.brep.skin_parts import skin_parts
 from shellgen.solid.brep.traced_skin import evened, fitted_skin, traced_skin
@@ -52,7 +52,8 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
         fitted = evened(inner_fit.result(), outer_fit.result(), (recipe.inside, recipe.outside))
     inside = traced_skin(fitted[0], PlaneGraph(0.0), f"{what}, inside")
     outside = traced_skin(fitted[1], PlaneGraph(top), f"{what}, outside")
-    port, features = port_plan(recipe)
+    ports, features = port_plans(recipe)
+    must_stand_apart(ports, what)
     body = plate_body(recipe, tuple(f for f in features if f.role not in LEFT_OUT))
     parts = skin_parts(inside), skin_parts(outside)
     surfaces = [tuple(occ.spline_surface(p.graph) for p in whole) for whole in parts]
@@ -61,7 +62,7 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
     for most_spans in MOST_SPANS:
         inner = laid(inside, parts[0], surfaces[0], most_spans)
         outer = laid(outside, parts[1], surfaces[1], most_spans)
-        solid = occ.solid_of(all_faces(recipe, body, inner, outer, port, what))
+        solid = occ.solid_of(all_faces(recipe, body, inner, outer, ports, what))
         fault = fault_of(solid)
         if fault is None:
             return solid, fit
@@ -71,18 +72,16 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
 
 
 def all_faces(
-    recipe: PieceRecipe, body: Any, inside: Skin, outside: Skin, port: PortPlan | None, what: str
+    recipe: PieceRecipe, body: Any, inside: Skin, outside: Skin, ports: tuple[PortPlan, ...], what: str
 ) -> list[Any]:
     """Every face of a piece."""
     faces = joined_faces(recipe, body, inside, outside, what)
-    built = None if port is None else port_faces(port, outside, inside, what)
-    if built is not None:
-        faces += built.faces
+    built = [port_faces(port, outside, inside, what) for port in ports]
+    faces += [f for b in built for f in b.faces]
     for skin, outward in ((inside, False), (outside, True)):
         for face in skin.faces:
             sides = [*face.trims, *face.isos]
-            if built is not None:
-                sides += [side for owner, side in (built.inner, built.outer) if owner is face]
+            sides += [side for b in built for owner, side in (b.inner, b.outer) if owner is face]
             faces += faces_of(sides, face.surface, outward, what)
     return faces
 

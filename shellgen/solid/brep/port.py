@@ -1,4 +1,4 @@
-"""The port of a closed mold: a boss on the outer skin, a bore through both, blind bores for the lid's bolts.
+"""Ports and vents: a boss on the outer skin, a bore through both, blind bores for a lid's bolts.
 
 All walls stand along the pull, so their lines on a skin are plain circles in its parameters; only the height along the
 circle has to be followed.
@@ -21,53 +21,61 @@ from shellgen.solid.brep.planar_curve import interpolated
 from shellgen.solid.brep.skin_face import Skin, SkinFace
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, Role
 
+ON_AXIS_MM = 0.01
 CLEAR_MM = 0.05  # between a port's wall and the edge of the skin it stands on
 NEAR_MM = 1e-4  # how closely a circle's height on a skin is followed
 
 
 @dataclass(frozen=True, slots=True)
 class Bore:
-    """A round wall along the pull: middle (x, y), radius, and its flat end where it has one."""
+    """A round wall along the pull: middle (x, y), radius, heights of its foot and its end."""
 
     middle: tuple[float, float]
     radius_mm: float
+    foot_mm: float
     end_mm: float
 
 
 @dataclass(frozen=True, slots=True)
 class PortPlan:
-    """Boss (its end is the seat; None for a plain bore), bore, and blind bores in the seat."""
+    """Boss (its end is the seat; None for a plain bore), bore, and blind bores from their ends down to their feet."""
 
     boss: Bore | None
     bore: Bore
     inserts: tuple[Bore, ...]
 
 
-def port_plan(recipe: PieceRecipe) -> tuple[PortPlan | None, tuple[Feature, ...]]:
-    """The port among a recipe's features, and the features that are not part of it.
+def port_plans(recipe: PieceRecipe) -> tuple[tuple[PortPlan, ...], tuple[Feature, ...]]:
+    """The ports and vents among a recipe's features, and the features that are not part of them.
 
-    Raises KernelError for a port that is not one boss with one bore.
+    Raises KernelError for a boss without a bore of its own.
     """
-    boss = [f for f in recipe.features if f.role is Role.PORT and f.body and f.add]
-    bores = [f for f in recipe.features if f.role is Role.PORT and not f.body]
-    if not boss and not bores:
-        return None, recipe.features
-    if len(boss) > 1 or len(bores) != 1:
-        raise KernelError(f"shell piece {recipe.name}: {len(boss)} bosses and {len(bores)} bores are no port")
-    if not boss:
-        return PortPlan(None, _upright(bores[0]), ()), tuple(f for f in recipe.features if f is not bores[0])
-    stand, hole = _upright(boss[0]), _upright(bores[0])
-    inserts = [
-        f
-        for f in recipe.features
-        if f.role is Role.INSERT
-        and isinstance(f.shape, Frustum)
-        and np.hypot(f.shape.base[0] - stand.middle[0], f.shape.base[1] - stand.middle[1]) < stand.radius_mm
-    ]
-    mine = {id(f) for f in (*boss, *bores, *inserts)}
-    rest = tuple(f for f in recipe.features if id(f) not in mine)
-    blind = tuple(Bore(b.middle, b.radius_mm, f.shape.base[2]) for f, b in ((f, _upright(f)) for f in inserts))  # type: ignore[union-attr]
-    return PortPlan(stand, hole, blind), rest
+    bosses = [f for f in recipe.features if f.role is Role.PORT and f.body and f.add]
+    bores = [f for f in recipe.features if f.role is Role.PORT and not f.add]
+    mine = {id(f) for f in (*bosses, *bores)}
+    plans = []
+    for boss in bosses:
+        stand = _upright(boss)
+        within = [f for f in bores if _distance(stand, f) < ON_AXIS_MM]
+        if len(within) != 1:
+            x, y = stand.middle
+            raise KernelError(
+                f"shell piece {recipe.name}: the port's boss at ({x:.1f}, {y:.1f}) has {len(within)} bores"
+            )
+        bores = [f for f in bores if f is not within[0]]
+        inserts = [f for f in recipe.features if f.role is Role.INSERT and _distance(stand, f) < stand.radius_mm]
+        mine |= {id(f) for f in inserts}
+        plans.append(PortPlan(stand, _upright(within[0]), tuple(_upright(f) for f in inserts)))
+    plans += [PortPlan(None, _upright(f), ()) for f in bores]
+    return tuple(plans), tuple(f for f in recipe.features if id(f) not in mine)
+
+
+def _distance(stand: Bore, feature: Feature) -> float:
+    """From the axis of a round wall to a feature's in plan; infinite if it has none."""
+    if not isinstance(feature.shape, Frustum):
+        return float(np.inf)
+    x, y, _ = feature.shape.base
+    return float(np.hypot(x - stand.middle[0], y - stand.middle[1]))
 
 
 def _upright(feature: Feature) -> Bore:
@@ -75,7 +83,7 @@ def _upright(feature: Feature) -> Bore:
     s = feature.shape
     if not isinstance(s, Frustum) or s.axis != (0.0, 0.0, 1.0) or s.r0_mm != s.r1_mm:
         raise KernelError(f"a {feature.role.value} is not a cylinder along the pull")
-    return Bore((s.base[0], s.base[1]), s.r0_mm, s.base[2] + s.length_mm)
+    return Bore((s.base[0], s.base[1]), s.r0_mm, s.base[2], s.base[2] + s.length_mm)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -181,9 +189,9 @@ def port_faces(port: PortPlan, outside: Skin, inside: Skin, what: str) -> PortFa
     faces = [tube(port.boss, foot, top, outward=True), tube(port.bore, inner, mouth, outward=False)]
     rims = [top.side, mouth.side.turned()]
     for blind in port.inserts:
-        low, high = flat_rim(blind, blind.end_mm), flat_rim(blind, seat)
+        low, high = flat_rim(blind, blind.foot_mm), flat_rim(blind, seat)
         faces.append(tube(blind, low, high, outward=False))
-        ground = occ.plane((*blind.middle, blind.end_mm), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+        ground = occ.plane((*blind.middle, blind.foot_mm), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0))
         faces += faces_of([low.side], ground, True, what)
         rims.append(high.side.turned())
     level = occ.plane((*port.boss.middle, seat), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0))
@@ -192,12 +200,29 @@ def port_faces(port: PortPlan, outside: Skin, inside: Skin, what: str) -> PortFa
 
 
 def _face_under(wall: Bore, skin: Skin, what: str) -> SkinFace:
-    """The face of a skin that a round wall stands wholly on."""
-    ring = shapely.LinearRing(_circle(wall))
-    for face in skin.faces:
-        if face.region.buffer(-CLEAR_MM).contains(ring):
-            return face
+    """The face of a skin that a round wall stands wholly on, its foot below it all round."""
     x, y = wall.middle
+    ring = _circle(wall)
+    low = float(skin.graph.at(ring[:, 0], ring[:, 1]).min())
+    if low <= wall.foot_mm:
+        raise KernelError(
+            f"{what}: the port's wall, radius {wall.radius_mm:.1f} mm at ({x:.1f}, {y:.1f}), ends "
+            f"{wall.foot_mm - low:.2f} mm over the shell's surface"
+        )
+    for face in skin.faces:
+        if face.region.buffer(-CLEAR_MM).contains(shapely.LinearRing(ring)):
+            return face
     raise KernelError(
         f"{what}: the port's wall, radius {wall.radius_mm:.1f} mm at ({x:.1f}, {y:.1f}), runs over the shell's edge"
     )
+
+
+def must_stand_apart(ports: tuple[PortPlan, ...], what: str) -> None:
+    """Raise KernelError where two ports touch."""
+    walls = [p.boss or p.bore for p in ports]
+    for k, one in enumerate(walls):
+        for other in walls[k + 1 :]:
+            gap = float(np.hypot(*np.subtract(one.middle, other.middle))) - one.radius_mm - other.radius_mm
+            if gap < CLEAR_MM:
+                x, y = other.middle
+                raise KernelError(f"{what}: the port at ({x:.1f}, {y:.1f}) runs into another by {-gap:.2f} mm")

@@ -14,6 +14,7 @@ import shapely
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import DEGREE, SplineGraph, greville
+from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
 from shellgen.solid.brep.graph import Graph
 from shellgen.solid.brep.loops import Side, loop_polygon, walked
@@ -39,10 +40,12 @@ class SkinFace:
 
     @property
     def region(self) -> Any:
-        """What the face covers in plan, as a shapely polygon."""
+        """What the face covers in plan, as a shapely polygon. Raises KernelError if its edge crosses itself."""
         out = shapely.Polygon()
         loops = walked([*self.trims, *self.isos], "a skin's edge")
         for ring in sorted((shapely.Polygon(loop_polygon(loop)) for loop in loops), key=lambda p: -p.area):
+            if not ring.is_valid:
+                raise KernelError(f"a skin's edge crosses itself: {shapely.is_valid_reason(ring)}")
             out = out.union(ring) if ring.exterior.is_ccw else out.difference(ring)
         return out
 

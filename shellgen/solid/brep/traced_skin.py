@@ -16,7 +16,7 @@ from shellgen.solid.brep.trace import TRACE_MM, TrimCurve, trace
 
 NUDGES_MM = (0.0, 0.03, -0.03, 0.06, -0.06)
 LIFT_MM = 0.06  # most that a skin is moved to even out volumes
-MOST_TRACE_MM = 0.02  # a trimming curve this far off its spline is refused; valid up to 0.1
+MOST_TRACE_MM = 0.04  # a trimming curve this far off its spline is refused; valid up to 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
