@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from contourpy import contour_generator
 
 from shellgen.envelope.raster import FloatArray
@@ -13,7 +14,8 @@ from shellgen.solid.brep.graph import Graph
 from shellgen.solid.brep.planar_curve import PlanarCurve, chords, through
 
 # grid on which lines are found, and first distance of points along them: the next where the one before does not do
-STARTS_MM = ((0.8, 2.0), (0.4, 1.0), (0.2, 0.5))
+STARTS_MM = ((0.8, 2.0), (0.4, 1.0), (0.2, 0.5), (0.1, 0.2))
+MOST_NODES = 6e6
 TRACE_MM = 4e-3  # how far the graphs may differ on the curve
 REFINEMENTS = 9
 LEAST_LOOP_MM2 = 1.0
@@ -23,7 +25,7 @@ LEAST_LOOP_MM2 = 1.0
 class TrimCurve:
     """A zero line in plan, the positive side on its left; the greatest difference of the graphs on it, and where.
 
-    An open one starts and ends on the line y = low_y.
+    An open one starts and ends on the line y = low_y. The difference is infinite where a line crosses itself.
     """
 
     curve: PlanarCurve
@@ -42,7 +44,8 @@ def trace(
     """
     best: tuple[TrimCurve, ...] = ()
     for grid, step in STARTS_MM:
-        found = _traced(difference, box_mm, low_y_mm, wanted, grid, step)
+        coarse = np.sqrt((box_mm[2] - box_mm[0]) * (box_mm[3] - box_mm[1]) / MOST_NODES)
+        found = _traced(difference, box_mm, low_y_mm, wanted, max(grid, float(coarse)), step)
         if not best or _error(found) < _error(best):
             best = found
         if _error(best) <= TRACE_MM:
@@ -100,8 +103,6 @@ def _placed(line: FloatArray, difference: Graph) -> FloatArray:
 
 
 def _worth_keeping(line: FloatArray, wanted: FloatArray) -> bool:
-    import shapely
-
     area = signed_area(line)
     if abs(area) < LEAST_LOOP_MM2:
         return False
@@ -135,7 +136,19 @@ def _refined(difference: Graph, line: FloatArray, closed: bool, low_y: float, st
         order = np.argsort(np.concatenate([t[: len(points)], middles[bad, 1]]), kind="stable")
         points = np.concatenate([points, more])[order]
     worst = int(np.argmax(off))
+    ring = shapely.LineString(curve.polygon())
+    if not ring.is_simple:  # a hairpin taken too wide
+        return TrimCurve(curve, np.inf, _crossing(ring))
     return TrimCurve(curve, float(off[worst]), (float(on[worst, 1, 0]), float(on[worst, 1, 1])))
+
+
+def _crossing(line: shapely.LineString) -> tuple[float, float]:
+    """Where a line crosses itself."""
+    pieces = shapely.node(line)
+    ends = np.array([p.coords[0] for p in getattr(pieces, "geoms", [pieces])])
+    inner = ends[np.hypot(*(ends - line.coords[0]).T) > 1e-9]
+    x, y = inner[0] if len(inner) else line.coords[0]
+    return (float(x), float(y))
 
 
 def _on_zero(difference: Graph, points: FloatArray, closed: bool, low_y: float) -> FloatArray:

@@ -114,8 +114,9 @@ def traced_skin(skin: FittedSkin, trim: Graph, what: str) -> TracedSkin:
     if best.trim_mm > MOST_TRACE_MM:
         worst = max(best.curves, key=lambda c: c.error_mm)
         px, py = worst.at_mm
+        fault = f"is {worst.error_mm:.3f} mm off" if np.isfinite(worst.error_mm) else "crosses itself"
         raise KernelError(
-            f"{what}: its edge at height {skin.level_mm:g} cannot be followed within {MOST_TRACE_MM:g} mm: "
-            f"{worst.error_mm:.3f} mm off at ({px:.1f}, {py:.1f})"
+            f"{what}: its edge at height {skin.level_mm:g} cannot be followed within {MOST_TRACE_MM:g} mm: it {fault} "
+            f"at ({px:.1f}, {py:.1f}). More jacket.draft_deg or a larger outputs.step_tolerance_mm makes it easier."
         )
     return best
