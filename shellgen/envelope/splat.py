@@ -12,6 +12,8 @@ from numba import njit
 from shellgen.envelope.facets import Facets, short_mm
 from shellgen.envelope.raster import FloatArray, Grid
 
+NEAREST = 0.578  # no point of a triangle is farther from its nearest corner than that share of its longest edge
+
 
 @njit(cache=True, nogil=True)
 def _patch(z, x0, y0, h, px, py, pz, cx, cy, radius, r, cosine, top, cot, skirt):  # type: ignore[no-untyped-def]
@@ -28,6 +30,14 @@ def _patch(z, x0, y0, h, px, py, pz, cx, cy, radius, r, cosine, top, cot, skirt)
         j0 = max(0, int(np.ceil((cx - half - x0) / h)))
         j1 = min(columns - 1, int(np.floor((cx + half - x0) / h)))
         dy2 = (y - py) ** 2
+        far = max(abs(x0 + j0 * h - px), abs(x0 + j1 * h - px))
+        if dy2 + far * far <= round2:  # on the ball throughout: a loop without branches is drawn four nodes at a time
+            row, rest2, dx = z[i, j0 : j1 + 1], r * r - dy2, x0 + j0 * h - px
+            for k in range(len(row)):
+                x = dx + k * h
+                v = pz + np.sqrt(rest2 - x * x)
+                row[k] = v if v > row[k] else row[k]
+            continue
         for j in range(j0, j1 + 1):
             d2 = dy2 + (x0 + j * h - px) ** 2
             if d2 <= round2:
@@ -41,16 +51,18 @@ def _patch(z, x0, y0, h, px, py, pz, cx, cy, radius, r, cosine, top, cot, skirt)
 
 
 @njit(cache=True, nogil=True)
-def _spheres(z, x0, y0, h, points, normals, window, reach, short, r, draft):  # type: ignore[no-untyped-def]
+def _spheres(z, x0, y0, h, points, normals, window, reach, short, r, draft, floor):  # type: ignore[no-untyped-def]
     cosine, cot = np.cos(draft), 1.0 / np.tan(draft)
     top, skirt = r / np.sin(draft), r * np.cos(draft) + 1.5 * h
     for v in range(len(points)):
         px, py, pz = points[v, 0], points[v, 1], points[v, 2]
+        if pz + r <= floor:
+            continue
         if window[v] > 3.0:
             _patch(z, x0, y0, h, px, py, pz, px, py, skirt, r, cosine, top, cot, skirt)
             continue
         wide = window[v] + 0.03
-        radius = 2.0 * r * np.sin(0.5 * wide) + min(reach[v], short) + 0.5 * h
+        radius = 2.0 * r * np.sin(0.5 * wide) + NEAREST * min(reach[v], short) + 0.5 * h
         for side in range(2):
             sign = 1.0 if side == 0 else -1.0
             up = sign * normals[v, 2]
@@ -106,11 +118,13 @@ def _strip(z, x0, y0, h, ax, ay, az, ux, uy, uz, l, length, s0, s1, e0, e1, r, c
 
 
 @njit(cache=True, nogil=True)
-def _cylinders(z, x0, y0, h, points, normals, window, edges, r, draft):  # type: ignore[no-untyped-def]
+def _cylinders(z, x0, y0, h, points, normals, window, edges, r, draft, floor):  # type: ignore[no-untyped-def]
     cosine, cot = np.cos(draft), 1.0 / np.tan(draft)
     skirt = r * cosine + 1.5 * h
     for k in range(len(edges)):
         a, b = edges[k, 0], edges[k, 1]
+        if max(points[a, 2], points[b, 2]) + r <= floor:
+            continue
         ax, ay, az = points[a, 0], points[a, 1], points[a, 2]
         dx, dy, dz = points[b, 0] - ax, points[b, 1] - ay, points[b, 2] - az
         length = np.sqrt(dx * dx + dy * dy + dz * dz)
@@ -170,11 +184,13 @@ def _cylinders(z, x0, y0, h, points, normals, window, edges, r, draft):  # type:
 
 
 @njit(cache=True, nogil=True)
-def _planes(z, x0, y0, h, points, faces, r, draft):  # type: ignore[no-untyped-def]
+def _planes(z, x0, y0, h, points, faces, r, draft, floor):  # type: ignore[no-untyped-def]
     rows, columns = z.shape
     least = np.sin(draft)
     for f in range(len(faces)):
         a, b, c = points[faces[f, 0]], points[faces[f, 1]], points[faces[f, 2]]
+        if max(a[2], b[2], c[2]) + r <= floor:
+            continue
         ux, uy, uz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
         vx, vy, vz = c[0] - a[0], c[1] - a[1], c[2] - a[2]
         nx, ny, nz = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
@@ -223,7 +239,7 @@ def splat(mesh: Facets, grid: Grid, radius_mm: float, draft_deg: float, floor_mm
     short = short_mm(max(radius_mm, mesh.least_mm))
     where = (z, grid.x0_mm, grid.y0_mm, grid.pitch_mm)
     edges, faces = mesh.left_open(radius_mm)
-    _planes(*where, mesh.points, faces, radius_mm, draft)
-    _spheres(*where, mesh.points, mesh.normals, mesh.window, mesh.reach_mm, short, radius_mm, draft)
-    _cylinders(*where, mesh.points, mesh.normals, mesh.window, edges, radius_mm, draft)
+    _planes(*where, mesh.points, faces, radius_mm, draft, floor_mm)
+    _spheres(*where, mesh.points, mesh.normals, mesh.window, mesh.reach_mm, short, radius_mm, draft, floor_mm)
+    _cylinders(*where, mesh.points, mesh.normals, mesh.window, edges, radius_mm, draft, floor_mm)
     return z

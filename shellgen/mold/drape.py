@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from shellgen.envelope.draft import draft
 from shellgen.envelope.facets import Facets
-from shellgen.envelope.raster import Envelope
+from shellgen.envelope.raster import Envelope, FloatArray, Grid
 from shellgen.job.model import PieceSettings, Settings
 from shellgen.mold.jacket_keys import LEAST, dome_rim_mm, places, standing
 from shellgen.mold.mold import JacketKey
 from shellgen.mold.port import PortPlace, bore_mm, port_place
-from shellgen.mold.skins import Skins, SkinSpec, envelope, joined, lone_points, plan_grid, skins
+from shellgen.mold.skins import Skins, SkinSpec, closed, joined, lone_points, plan_grid, reach, skins
 from shellgen.parting.cells import Cell
 from shellgen.parting.surface import Parting
 from shellgen.solid.recipe import inverse, transform
@@ -64,15 +65,18 @@ def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_por
     """Skins of one cell over the pattern (with its lip), jacket keys included. low_mm : lowest of its parting."""
     spec = spec_of(settings, cell.name, low_mm)
     mesh = bare.moved(inverse(cell.pull_to_mold))
-    coarse = plan_grid(mesh, spec, on_board, 2 * spec.pitch_mm)
-    first = envelope(mesh, coarse, spec.jacket_mm, spec)
+    proud_mm = min(float(settings.jacket.key_height_mm or 3.0), 0.6 * spec.jacket_mm) if settings.jacket.keys else 0.0
+    grid = plan_grid(mesh, spec, on_board, spare_mm=proud_mm)
+    raw = reach(mesh, grid, spec.jacket_mm, spec)
+    coarse, bare_raw = _every_other(grid, draft(raw, spec.pitch_mm, spec.draft_deg, spec.floor_mm))
+    first = closed(bare_raw, coarse, spec.jacket_mm, spec)
     port = port_place(*in_cell(first, cell.parting, 1.0)) if with_port else None
     keys: tuple[JacketKey, ...] = ()
     if settings.jacket.keys:
         seen, least = in_cell(first, cell.parting, 0.5 * spec.jacket_mm)
         sizes = (1.0, 0.75, 0.55, 0.4)  # a small pattern has room for small keys only
         for smaller, steep, low in ((s, *how) for how in KEY_PLACES for s in sizes):
-            height = smaller * min(float(settings.jacket.key_height_mm or 3.0), 0.6 * spec.jacket_mm)
+            height = smaller * proud_mm
             rim = dome_rim_mm(spec.jacket_mm, height)
             found = np.zeros((0, 3))
             taken = [] if port is None else [(port.x_mm, port.y_mm, bore_mm(port, settings) / 2 + rim + 0.5)]
@@ -91,10 +95,9 @@ def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_por
                 )
                 if not len(more):
                     break
-                lifted = joined(
-                    mesh, lone_points(np.concatenate([found, more]) + np.array([0.0, 0.0, height - spec.jacket_mm]))
-                )
-                tried = envelope(lifted, coarse, spec.jacket_mm, spec)
+                domes = lone_points(np.concatenate([found, more]) + np.array([0.0, 0.0, height - spec.jacket_mm]))
+                raised = np.maximum(bare_raw, reach(domes, coarse, spec.jacket_mm, spec))
+                tried = closed(raised, coarse, spec.jacket_mm, spec)
                 stands = standing(tried, more, rim_mm=rim, height_mm=height)
                 taken += [
                     (float(x), float(y), 2.2 * rim if ok else rim) for (x, y, _), ok in zip(more, stands, strict=True)
@@ -104,8 +107,14 @@ def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_por
                     break
             if len(found) >= LEAST:
                 break
-        mesh = joined(mesh, lone_points(found + np.array([0.0, 0.0, height - spec.jacket_mm])))
+        domes = lone_points(found + np.array([0.0, 0.0, height - spec.jacket_mm]))
+        mesh, raw = joined(mesh, domes), np.maximum(raw, reach(domes, grid, spec.jacket_mm, spec))
         tops = transform(found + np.array([0.0, 0.0, height]), cell.pull_to_mold)
         keys = tuple(JacketKey(cell.name, (float(x), float(y), float(z)), rim, height) for x, y, z in tops)
-    grid = plan_grid(mesh, spec, on_board)
-    return Draped(cell, spec, skins(mesh, grid, spec), keys, port)
+    return Draped(cell, spec, skins(mesh, raw, grid, spec), keys, port)
+
+
+def _every_other(grid: Grid, heights_mm: FloatArray) -> tuple[Grid, FloatArray]:
+    """A raster of twice the pitch, good enough to look for places, and the heights at its nodes."""
+    few = np.ascontiguousarray(heights_mm[::2, ::2])
+    return Grid(grid.x0_mm, grid.y0_mm, 2 * grid.pitch_mm, *few.shape), few

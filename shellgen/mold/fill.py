@@ -17,14 +17,14 @@ PARTS = 6  # a cell that the surface crosses is summed in that many parts each w
 OFF_BOARD_MM = 0.01  # the lip is counted if it lies just off the board
 
 
-def fill_quantities(design: MoldDesign, rubber_mm3: float) -> dict[str, float]:
+def fill_quantities(design: MoldDesign, rubber_mm3: float, plain_mm3: float) -> dict[str, float]:
     """`fill_cm3` of the built mold; for halves along the silhouette that is `stepped_fill_cm3`, beside the plane's.
 
-    rubber_mm3 : of the finished jacket. The plain jacket is the pattern (with its lip) grown by the asked thickness and
-    what the raster sets it out by; jacket keys are not counted as fill.
+    rubber_mm3 : of the finished jacket. plain_mm3 : of the plain one, see the function of that name: the pattern (with
+    its lip) grown by the asked thickness and what the raster sets it out by; jacket keys are not counted as fill.
     """
     whole = rubber_mm3 + design.pattern.skin.volume_mm3 - keys_mm3(design)
-    built = (whole - plain_mm3(design)) / 1e3
+    built = (whole - plain_mm3) / 1e3
     parting = design.pieces[0].parting
     if isinstance(parting, SteppedParting):
         jackets, on_board = (design.pieces[0].jacket, design.pieces[1].jacket), design.pattern.mount != "none"

@@ -8,9 +8,10 @@ import manifold3d as m3
 import numpy as np
 
 from shellgen.envelope.raster import FloatArray
-from shellgen.mold.fill import fill_quantities
+from shellgen.mold.fill import fill_quantities, plain_mm3
 from shellgen.mold.mold import Mold, MoldDesign, Part, PartKind
-from shellgen.solid.mesh import jacket_solid, mesh_of, moved, piece_solid, plate_solid
+from shellgen.solid.jacket import jacket_mesh
+from shellgen.solid.mesh import mesh_of, moved, piece_solid, plate_solid
 from shellgen.solid.recipe import Point
 
 
@@ -18,19 +19,22 @@ def finish(design: MoldDesign) -> Mold:
     """All solids of a design. Pieces and jacket are made side by side."""
     tolerance = design.settings.outputs.mesh_tolerance_mm
     with ThreadPoolExecutor(2) as pool:
-        rubber = pool.submit(jacket_solid, design.pieces, design.pattern, tolerance)  # the longest first
+        rubber = pool.submit(jacket_mesh, design.pieces, design.pattern, tolerance)  # the longest first
         shells = [pool.submit(piece_solid, r, tolerance) for r in design.pieces]
+        plain = pool.submit(plain_mm3, design)
         parts = [
             _part(r.name, "shell", f.result(), r.pull_to_mold, tuple(r.pull_to_mold[:3, 2]), r.genus())
             for r, f in zip(design.pieces, shells, strict=True)
         ]
-        parts.append(_part("jacket", "jacket", rubber.result(), design.pieces[0].pull_to_mold, None, None))
+        parts.append(Part("jacket", "jacket", *rubber.result(), None, None))
     for plate in design.plates:
         down = plate.name == "lid" and design.pattern.mount != "none"
         pull = -plate.plate_to_mold[:3, 2] if down else plate.plate_to_mold[:3, 2]
         parts.append(_part(plate.name, "lid", plate_solid(plate), plate.plate_to_mold, tuple(pull), plate.genus()))
     rubber_mm3 = sum(p.volume_mm3 for p in parts if p.kind == "jacket")
-    return Mold(design, tuple(parts), {**fill_quantities(design, rubber_mm3), **_pour_quantities(design)})
+    return Mold(
+        design, tuple(parts), {**fill_quantities(design, rubber_mm3, plain.result()), **_pour_quantities(design)}
+    )
 
 
 def _pour_quantities(design: MoldDesign) -> dict[str, float]:

@@ -91,13 +91,18 @@ def lone_points(points_mm: FloatArray) -> Facets:
     )
 
 
-def plan_grid(mesh: Facets, spec: SkinSpec, on_board: bool, pitch_mm: float | None = None) -> Grid:
-    """Raster that holds all skins of a piece; on a board it starts a little below y = 0."""
+def plan_grid(
+    mesh: Facets, spec: SkinSpec, on_board: bool, pitch_mm: float | None = None, spare_mm: float = 0.0
+) -> Grid:
+    """Raster that holds all skins of a piece; on a board it starts a little below y = 0.
+
+    spare_mm : by how much the rubber may yet be raised in places.
+    """
     h = pitch_mm or spec.pitch_mm
     p = mesh.points
-    reach = spec.outside_mm + spec.crevice_mm
-    rise = max(float(p[:, 2].max()), 0.0) + reach - spec.floor_mm
-    pad = reach + rise / spec.cot + 3 * h
+    far = spec.outside_mm + spec.crevice_mm + spare_mm
+    rise = max(float(p[:, 2].max()), 0.0) + far - spec.floor_mm
+    pad = far + rise / spec.cot + 3 * h
     low, high = p[:, :2].min(axis=0) - pad, p[:, :2].max(axis=0) + pad
     if on_board:
         low[1] = -(spec.crevice_mm + 12.0 + 3 * h)
@@ -107,13 +112,21 @@ def plan_grid(mesh: Facets, spec: SkinSpec, on_board: bool, pitch_mm: float | No
     return Grid((left + 0.5) * h, (bottom + 0.29) * h, h, top - bottom + 1, right - left)
 
 
-def envelope(mesh: Facets, grid: Grid, radius_mm: float, spec: SkinSpec, floor_mm: float | None = None) -> Envelope:
-    """One skin: grown by radius + crevice, drafted, taken back by the crevice radius, raised over its chords."""
-    floor = spec.floor_mm if floor_mm is None else floor_mm
-    h, a = grid.pitch_mm, spec.draft_deg
-    raw = splat(mesh, grid, radius_mm + spec.crevice_mm, a, floor)
-    closed = erode(draft(raw, h, a, floor), h, spec.crevice_mm, a, floor)
-    return Envelope(grid, widened(closed), radius_mm, spec.crevice_mm, a, floor)
+def reach(mesh: Facets, grid: Grid, radius_mm: float, spec: SkinSpec) -> FloatArray:
+    """Heights (rows, columns) of a mesh grown by radius + crevice."""
+    return splat(mesh, grid, radius_mm + spec.crevice_mm, spec.draft_deg, spec.floor_mm)
+
+
+def closed(raw_mm: FloatArray, grid: Grid, radius_mm: float, spec: SkinSpec) -> Envelope:
+    """A skin from what it reaches: drafted, taken back by the crevice radius, raised over its chords."""
+    h, a, floor = grid.pitch_mm, spec.draft_deg, spec.floor_mm
+    heights = erode(draft(raw_mm, h, a, floor), h, spec.crevice_mm, a, floor)
+    return Envelope(grid, widened(heights), radius_mm, spec.crevice_mm, a, floor)
+
+
+def envelope(mesh: Facets, grid: Grid, radius_mm: float, spec: SkinSpec) -> Envelope:
+    """One skin of a mesh."""
+    return closed(reach(mesh, grid, radius_mm, spec), grid, radius_mm, spec)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,9 +138,12 @@ class Skins:
     outside: Envelope
 
 
-def skins(mesh: Facets, grid: Grid, spec: SkinSpec) -> Skins:
-    """All skins of one piece from the pattern (with lip and jacket keys) in its pull frame."""
-    jacket = envelope(mesh, grid, spec.jacket_mm, spec)
+def skins(mesh: Facets, raw_mm: FloatArray, grid: Grid, spec: SkinSpec) -> Skins:
+    """All skins of one piece from the pattern (with lip and jacket keys) in its pull frame.
+
+    raw_mm : what the jacket reaches, on `grid`.
+    """
+    jacket = closed(raw_mm, grid, spec.jacket_mm, spec)
     inside = jacket if spec.clearance_mm == 0 else envelope(mesh, grid, spec.inside_mm, spec)
     outside = envelope(mesh, grid, spec.outside_mm, spec)
     # nesting is exact for the operators; this holds it against the last digits of the raster

@@ -19,7 +19,8 @@ from shellgen.mold.mold import Pour, VentHole
 from shellgen.mold.port import Port
 from shellgen.parting.vents import filling, look_into, place_vents
 from shellgen.pattern.pattern import Pattern
-from shellgen.solid.mesh import jacket_solid, mesh_of, moved, pattern_core
+from shellgen.solid.jacket import jacket_mesh, pattern_core
+from shellgen.solid.mesh import mesh_of
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, Role, inverse, transform
 
 POUR_MM, VENT_MM = 16.0, 8.0  # bores; common practice, no source
@@ -53,8 +54,7 @@ def vented(
     port : of a mold without a board, on the first piece; open while pouring, it is a vent itself. thickness_mm : of
     the rubber.
     """
-    frame = pieces[0].pull_to_mold
-    gap = mesh_of(moved(jacket_solid(pieces, pattern, COARSE_MM), frame))
+    gap = jacket_mesh(pieces, pattern, COARSE_MM)[:2]
     seen = look_into(gap, mesh_of(pattern_core(pattern)), pitch_mm=LOOK_MM)
     holes: list[VentHole] = []
     bores: list[_Bore] = []

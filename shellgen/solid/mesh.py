@@ -14,17 +14,15 @@ from shapely.geometry import MultiPolygon, Polygon
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.envelope.triangulate import solid_under
 from shellgen.errors import KernelError
-from shellgen.parting.cells import TURN_OVER
 from shellgen.parting.surface import ValleyParting
-from shellgen.pattern.pattern import IntArray, Pattern
-from shellgen.solid.cell_cut import COARSER, cut_to_cell, lowest_mm
-from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Shape, inverse
+from shellgen.pattern.pattern import IntArray
+from shellgen.solid.cell_cut import COARSER, cut_to_cell, half_space, lowest_mm
+from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Shape
 
 UNDER_MM = 2.0  # how far below the parting the untrimmed skins reach
 ROUNDS = 8
 CRUMB_MM3 = 0.05  # hollows smaller than this are left-overs of a cut
 SAG_MM = 0.01  # chord error of round features
-OVERLAP_MM = 0.0001  # by which shares of rubber on a parting that is no plane overlap before they are united
 
 
 def manifold(vertices_mm: FloatArray, faces: IntArray) -> m3.Manifold:
@@ -159,15 +157,15 @@ def piece_solid(recipe: PieceRecipe, tolerance_mm: float, inside: m3.Manifold | 
     parts += [shape_solid(f.shape, cut=False) for f in body_features if f.add]
     room = under(recipe.inside, tolerance_mm, 1.0 - low) if inside is None else inside
     late = tuple(f for f in recipe.features if not f.body)
-    first_add = next((k for k, f in enumerate(late) if f.add), len(late))
-    early_cuts = (*(f for f in body_features if not f.add), *late[:first_add])
-    cuts = [room, *(shape_solid(f.shape, cut=True) for f in early_cuts)]
+    # (X + A) - C = (X - C) + (A - C): every cut goes into the big body in one step, and what is added stays small
+    cuts = [room, *(shape_solid(f.shape, cut=True) for f in (*body_features, *late) if not f.add)]
     body = m3.Manifold.batch_boolean(parts, m3.OpType.Add)
-    body = m3.Manifold.batch_boolean([body, *cuts], m3.OpType.Subtract)
-    body = cut_to_cell(body, recipe.parting, tolerance_mm)
     if recipe.on_board:
-        body = body.trim_by_plane((0.0, 1.0, 0.0), 0.0)
-    body = with_features(body, late[first_add:])
+        cuts.append(half_space((0.0, 1.0, 0.0), 0.0))
+    body = cut_to_cell(body, recipe.parting, tolerance_mm, more=cuts)
+    added = with_features(m3.Manifold(), late)
+    if not added.is_empty():
+        body += added
     return largest(body, f"shell piece {recipe.name}")
 
 
@@ -200,31 +198,6 @@ def largest(solid: m3.Manifold, name: str) -> m3.Manifold:
         faces = np.concatenate([f + n for (_, f), n in zip(meshes, shift, strict=True)])
         solid = manifold(np.concatenate([v for v, _ in meshes]), faces)
     raise KernelError(f"{name} falls into {len(bodies)} bodies that touch in points. Try a finer raster.pitch_mm.")
-
-
-def jacket_solid(recipes: tuple[PieceRecipe, ...], pattern: Pattern, tolerance_mm: float) -> m3.Manifold:
-    """The rubber between pattern and jacket's outside of all pieces, in the first piece's pull frame."""
-    first = recipes[0]
-    shares = []
-    for r in recipes:
-        overlap = 0.0 if r.parting.flat else OVERLAP_MM
-        share = cut_to_cell(under(r.jacket, tolerance_mm, 1.0 - lowest_mm(r.parting)), r.parting, tolerance_mm, overlap)
-        into_first = inverse(first.pull_to_mold) @ r.pull_to_mold
-        shares.append(share if r is first else moved(share, TURN_OVER if len(recipes) == 2 else into_first))
-    rubber = m3.Manifold.batch_boolean(shares, m3.OpType.Add)
-    rubber -= moved(pattern_core(pattern), inverse(first.pull_to_mold))
-    if first.on_board:
-        rubber = rubber.trim_by_plane((0.0, 1.0, 0.0), 0.0)
-    return largest(rubber, "the jacket")
-
-
-def pattern_core(pattern: Pattern) -> m3.Manifold:
-    """The pattern's skin as a solid, run on a little below the board where it stands on one, in the mold frame."""
-    skin = manifold(pattern.skin.vertices_mm, pattern.skin.faces)
-    if pattern.mount == "none":
-        return skin
-    cross = skin.slice(0.02)
-    return skin + cross.extrude(10.02).translate((0.0, 0.0, -10.0))
 
 
 def plan_of(polygon: Polygon | MultiPolygon, thickness_mm: float) -> Outline:

@@ -108,7 +108,7 @@ def test_plane_that_misses_is_told_the_nearest(tmp_path):
 
 def test_same_job_same_bytes_and_old_result_survives(tmp_path):
     ball = trimesh.creation.icosphere(subdivisions=4, radius=25.0)
-    job = job_of(tmp_path, ball, raster={"pitch_mm": 0.8}, jacket={"thickness_mm": 4})
+    job = job_of(tmp_path, ball, raster={"pitch_mm": 0.6}, jacket={"thickness_mm": 4})
     first = shellgen.build(job, tmp_path / "one")
     second = shellgen.build(job, tmp_path / "two")
     assert not first.failed

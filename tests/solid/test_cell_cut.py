@@ -42,7 +42,7 @@ def test_second_half_sees_the_surface_turned_over(surface):
 def test_overlapped_shares_overlap_by_that_much(surface):
     block = m3.Manifold.cube((60.0, 40.0, 40.0), True)
     exact = cut_to_cell(block, SteppedParting(surface), 0.02).volume()
-    deeper = cut_to_cell(block, SteppedParting(surface), 0.02, 0.5).volume()
+    deeper = cut_to_cell(block, SteppedParting(surface), 0.02, overlap_mm=0.5).volume()
     assert deeper - exact == pytest.approx(0.5 * 60 * 40, rel=1e-6)
 
 
