@@ -15,6 +15,7 @@ from shellgen.checks.bolt_probe import Probe, probes
 from shellgen.checks.rays import Rays
 from shellgen.checks.surface import Surface
 from shellgen.checks.sweep import Sweep, sweeps
+from shellgen.envelope.raster import FloatArray
 from shellgen.job.model import PieceSettings
 from shellgen.mold.mold import Mold, Part
 
@@ -100,6 +101,17 @@ class Bench:
         if skin.vertices_mm is pattern.vertices_mm and skin.faces is pattern.faces:
             return self.pattern
         return Surface.of(skin.vertices_mm, skin.faces)
+
+    @cached_property
+    def hull_points(self) -> FloatArray:
+        """The pattern's points (k, 3) on its convex hull; all of them where they lie in one plane."""
+        from scipy.spatial import ConvexHull, QhullError
+
+        vertices = self.mold.design.pattern.vertices_mm
+        try:
+            return np.asarray(vertices[np.sort(ConvexHull(vertices).vertices)])
+        except QhullError:
+            return vertices
 
     @property
     def on_board(self) -> bool:

@@ -63,13 +63,9 @@ def bulges(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
     ways = ways[ways @ pull > lean]
     if bench.on_board:
         ways = ways[ways[:, 2] > -0.05]
-    vertices = design.pattern.vertices_mm
-    rough = np.ascontiguousarray((vertices - vertices.mean(0)).T, np.float32)
-    best = np.concatenate(
-        [(few @ rough).argmax(1) for few in np.array_split(ways.astype(np.float32), len(ways) // 16 + 1)]
-    )
-    _, one = np.unique(best, return_index=True)
-    points, ways = vertices[best[one]], ways[one]
+    outer = bench.hull_points
+    _, one = np.unique(best := (ways @ outer.T).argmax(1), return_index=True)
+    points, ways = outer[best[one]], ways[one]
     thickness, clearance, _ = bench.asked(piece.name)
     clear = _in_cell(bench, piece, points + (thickness + clearance) * ways)
     for key in design.jacket_keys:

@@ -8,6 +8,8 @@ import numpy.typing as npt
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.mold import Part
 
+WAYS = 16  # in which the points are looked at to leave out those well inside
+
 
 def lay(part: Part) -> FloatArray:
     """The 4x4 that lays a part flat: its pull upwards, so that the mating face lies down.
@@ -15,22 +17,27 @@ def lay(part: Part) -> FloatArray:
     The least rectangle round it stands square to the axes, its long side along x and its corner in the origin.
     A part without a pull (the rubber) keeps its own up. Mold frame in, bed frame out, lengths in mm.
     """
-    turn = _upright(np.array([0.0, 0.0, 1.0]) if part.pull is None else np.asarray(part.pull, float))
-    points = part.vertices_mm @ turn.T
-    angle = _least_rectangle_angle(points[:, :2])
-    c, s = np.cos(angle), np.sin(angle)
-    turn = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]]) @ turn
-    points = part.vertices_mm @ turn.T
-    matrix = np.eye(4)
-    matrix[:3, :3] = turn
-    matrix[:3, 3] = -points.min(0)
-    return matrix
+    return _laid(part)[0]
 
 
 def laid_size_mm(part: Part) -> FloatArray:
     """Size (x, y, z) of a part as `lay` lays it [mm]."""
-    size: FloatArray = np.ptp(part.vertices_mm @ lay(part)[:3, :3].T, axis=0)
-    return size
+    return _laid(part)[1]
+
+
+def _laid(part: Part) -> tuple[FloatArray, FloatArray]:
+    """The 4x4 of `lay`, and the part's size under it. Points lie in columns here: rows are quick to search."""
+    turn = _upright(np.array([0.0, 0.0, 1.0]) if part.pull is None else np.asarray(part.pull, float))
+    points = turn @ part.vertices_mm.T
+    angle = _least_rectangle_angle(points[:2])
+    c, s = np.cos(angle), np.sin(angle)
+    spin = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+    points = spin @ points
+    low = points.min(1)
+    matrix = np.eye(4)
+    matrix[:3, :3] = spin @ turn
+    matrix[:3, 3] = -low
+    return matrix, points.max(1) - low
 
 
 def _upright(direction: FloatArray) -> FloatArray:
@@ -42,13 +49,13 @@ def _upright(direction: FloatArray) -> FloatArray:
 
 
 def _least_rectangle_angle(points: FloatArray) -> float:
-    """Angle of the long side of the rectangle of least area round points (n, 2), in radians.
+    """Angle of the long side of the rectangle of least area round points (2, n), in radians.
 
     One of its sides runs along a side of the convex hull (rotating calipers).
     """
     from scipy.spatial import ConvexHull
 
-    kept = points[_may_be_corners(points)]
+    kept = points[:, _may_be_corners(points)].T
     corners = kept[ConvexHull(kept).vertices]
     sides = np.roll(corners, -1, 0) - corners
     angles = np.unique(np.round(np.arctan2(sides[:, 1], sides[:, 0]) % (np.pi / 2), 9))
@@ -61,12 +68,12 @@ def _least_rectangle_angle(points: FloatArray) -> float:
 
 
 def _may_be_corners(points: FloatArray) -> npt.NDArray[np.bool_]:
-    """Points (n, 2) outside a circle that lies within their hull; in a box scaled square, most lie inside."""
-    low, high = points.min(0), points.max(0)
+    """Points (2, n) outside a circle that lies within their hull; in a box scaled square, most lie inside."""
+    low, high = points.min(1, keepdims=True), points.max(1, keepdims=True)
     scaled = (points - (low + high) / 2.0) / np.maximum(high - low, 1e-9)
-    turn = 2.0 * np.pi * np.arange(32) / 32
-    reach = (scaled @ np.stack([np.cos(turn), np.sin(turn)])).max(0)
+    turn = 2.0 * np.pi * np.arange(WAYS) / WAYS
+    reach = (np.stack([np.cos(turn), np.sin(turn)], 1) @ scaled).max(1)
     # between two directions the support falls by no more than this, as no point is farther out than a corner of the box
-    inner = max(0.0, float(reach.min()) * np.cos(np.pi / 32) - np.sqrt(0.5) * np.sin(np.pi / 32))
-    found: npt.NDArray[np.bool_] = (scaled**2).sum(1) >= inner**2
+    inner = max(0.0, float(reach.min()) * np.cos(np.pi / WAYS) - np.sqrt(0.5) * np.sin(np.pi / WAYS))
+    found: npt.NDArray[np.bool_] = (scaled**2).sum(0) >= inner**2
     return found

@@ -30,10 +30,10 @@ class Camera:
 
     def project(self, points_mm: FloatArray) -> FloatArray:
         """(n, 3) points to (n, 3): pixels right, pixels down, mm towards the viewer from the centre."""
-        seen = (np.asarray(points_mm, float) - np.array(self.centre)) @ self.axes.T
-        seen[:, 0] = seen[:, 0] / self.mm_per_px + self.middle_px[0]
-        seen[:, 1] = self.middle_px[1] - seen[:, 1] / self.mm_per_px
-        return seen
+        scale = np.array([[1 / self.mm_per_px], [-1 / self.mm_per_px], [1.0]])
+        to_screen = scale * self.axes
+        shift = np.array([*self.middle_px, 0.0]) - to_screen @ np.array(self.centre)
+        return np.asarray(points_mm, float) @ to_screen.T + shift
 
     def at(self, point_mm: Point) -> tuple[float, float]:
         """The pixel of one point."""
@@ -70,8 +70,8 @@ def fitted(
     camera: Camera, points_mm: FloatArray, size_px: tuple[int, int], frame_px: tuple[int, int, int, int]
 ) -> Camera:
     """The camera moved and scaled so that all points lie in `frame_px` (left, top, right, bottom) of a picture."""
-    seen = np.asarray(points_mm, float) @ camera.axes.T
-    low, high = seen.min(0), seen.max(0)
+    seen = camera.axes @ np.asarray(points_mm, float).T  # rows are quick to search
+    low, high = seen.min(1), seen.max(1)
     left, top, right, bottom = frame_px
     scale = max((high[0] - low[0]) / (right - left), (high[1] - low[1]) / (bottom - top), 1e-9)
     return replace(

@@ -43,8 +43,8 @@ def slice_mesh(vertices_mm: FloatArray, faces: IntArray, plane: Plane) -> list[F
     so rings follow from indices alone. A vertex in the plane counts as above it: keep the plane off coplanar faces,
     whose rounding noise it would trace. Rings that run into an open edge are left out.
     """
-    local = plane.to_plane(vertices_mm)
-    above = local[:, 2] >= 0.0
+    height = np.asarray(vertices_mm, float) @ plane.axes[2] - float(np.dot(plane.origin, plane.axes[2]))
+    above = height >= 0.0
     side = above[faces]
     cut = faces[side.any(1) & ~side.all(1)].astype(np.int64)
     if not len(cut):
@@ -66,9 +66,9 @@ def slice_mesh(vertices_mm: FloatArray, faces: IntArray, plane: Plane) -> list[F
         place = np.searchsorted(leave[order_out], enter).clip(0, len(cut) - 1)
         match = leave[order_out][place] == enter
         following[match] = order_out[place[match]]
-    z_low, z_high = local[low_in, 2], local[high_in, 2]
-    share = (-z_low / (z_high - z_low))[:, None]
-    points = local[low_in, :2] * (1 - share) + local[high_in, :2] * share
+    share = (-height[low_in] / (height[high_in] - height[low_in]))[:, None]
+    crossed = vertices_mm[low_in] * (1 - share) + vertices_mm[high_in] * share
+    points = plane.to_plane(crossed)[:, :2]
     return [ring for ring in (points[chain] for chain in _chains(following)) if len(ring) > 2]
 
 
