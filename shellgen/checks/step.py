@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
+
+import numpy as np
 
 from shellgen.checks.finding import Finding, Status
 from shellgen.checks.step_measure import StepMeasure, measure
+from shellgen.envelope.spline_fit import FitReport
+from shellgen.envelope.spline_fit_graph import SplineGraph
 from shellgen.errors import KernelError
 from shellgen.export.step import StepFiles
 from shellgen.mold.mold import Mold
 from shellgen.solid.recipe import PieceRecipe, PlateRecipe
 
 EDGE_MM = 0.1
+SAME_MM = 1e-3  # between the mating faces of two halves
+STATIONS = 400
 MAX_FACTOR = 4.0  # the greatest distance may be this many tolerances
 
 
@@ -127,18 +134,40 @@ def _edges(measures: list[StepMeasure]) -> Finding:
 
 
 def _mating(measures: list[StepMeasure]) -> Finding:
+    """Planes in the parting, or one spline along it that both halves share."""
     faults = [
         f"{m.part} has no plane in the parting" for m in measures if m.mating_mm2 is not None and m.mating_mm2 <= 0
     ]
+    faults += [f"{m.part} has no spline along the parting" for m in measures if m.stepped and m.mating is None]
+    shared = [m.mating[0] for m in measures if m.mating is not None]
+    apart = max((_apart_mm(a, b) for a, b in pairwise(shared)), default=0.0)
+    if apart > SAME_MM:
+        faults.append(f"the mating faces lie {apart:.4f} mm apart")
     says = "each mating face is a plane, in the parting to a millionth"
-    return _listed("step-mating", "STEP mating faces flat", faults, "parts", says)
+    if any(m.stepped for m in measures):
+        says = f"the mating faces are one spline, the same on both halves within {max(apart, 1e-6):.6f} mm"
+    return _listed("step-mating", "STEP mating faces meet", faults, "parts", says)
+
+
+def _apart_mm(first: SplineGraph, second: SplineGraph) -> float:
+    """Greatest difference of two graphs over what both cover."""
+    a, b = first.box_mm, second.box_mm
+    x = np.linspace(max(a[0], b[0]), min(a[2], b[2]), STATIONS)
+    y = np.linspace(max(a[1], b[1]), min(a[3], b[3]), STATIONS)
+    return float(np.abs(first.on_grid(x, y) - second.on_grid(x, y)).max())
+
+
+def _distances(measures: list[StepMeasure]) -> list[tuple[FitReport, str]]:
+    """Of skins and stepped mating faces from what they are to meet, with the part's name."""
+    skins = [(r, m.part) for m in measures for r in m.skins]
+    return skins + [(m.mating[1], m.part) for m in measures if m.mating is not None]
 
 
 def _tolerance(measures: list[StepMeasure], tolerance_mm: float) -> Finding:
     """Distance of the envelopes from the faces read back that 99 % of the surface keep to."""
     title = "STEP skins within tolerance (99 %)"
-    missing = [m.part for m in measures if m.mating_mm2 is not None and len(m.skins) != 2]
-    known = [(r.p99_mm, m.part) for m in measures for r in m.skins]
+    missing = [m.part for m in measures if (m.mating_mm2 is not None or m.stepped) and len(m.skins) != 2]
+    known = [(r.p99_mm, part) for r, part in _distances(measures)]
     if missing or not known:
         says = f"two spline skins are looked for on each piece, not found on {', '.join(missing) or 'any'}"
         return Finding("step-tolerance", title, "fail", None, tolerance_mm, "mm", says)
@@ -150,7 +179,7 @@ def _tolerance(measures: list[StepMeasure], tolerance_mm: float) -> Finding:
 
 def _greatest(measures: list[StepMeasure], tolerance_mm: float) -> Finding:
     title, limit = "STEP skins, greatest distance", MAX_FACTOR * tolerance_mm
-    known = [(r.max_mm, m.part, r.at_mm) for m in measures for r in m.skins]
+    known = [(r.max_mm, part, r.at_mm) for r, part in _distances(measures)]
     if not known:
         return Finding("step-greatest", title, "fail", None, limit, "mm", "no spline skin was found on any piece")
     worst, part, (x, y, z) = max(known)

@@ -9,13 +9,16 @@ import numpy as np
 
 from shellgen.checks.holes import genus_of
 from shellgen.checks.step_reread import Counts, counts, graph_on, moved_back, read_solids
-from shellgen.checks.step_surfaces import bores_missing, designed_bores, mating_area_mm2, skins_of
+from shellgen.checks.step_surfaces import bores_missing, designed_bores, mating_area_mm2, skins_of, without
 from shellgen.checks.step_volume import volume_mm3
-from shellgen.envelope.raster import Envelope
-from shellgen.envelope.spline_fit import FitReport, fit_report
+from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.envelope.spline_fit import FitReport, fit_report, target_report
+from shellgen.envelope.spline_fit_graph import SplineGraph
 from shellgen.envelope.spline_fit_nodes import surface_nodes
 from shellgen.mold.gussets import standing_mm3
 from shellgen.mold.mold import Part
+from shellgen.parting.surface import SteppedParting
+from shellgen.solid.brep.land import mating_target, turned_over
 from shellgen.solid.mesh import SAG_MM
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, PlateRecipe, Prism, Role
 
@@ -32,7 +35,8 @@ class StepMeasure:
     volume_off : share by which its volume differs from the mesh part's, engraved labels allowed for; volume_limit :
     what it may be. faces_limit : as many as a CAM seat takes with ease, and what hex pockets cost more than plain
     holes. skins : distances of the inside's and the outside's envelope from the file's faces, empty for flat parts.
-    mating_mm2 : None where there is no mating face.
+    mating_mm2 : of plane mating faces, None where there are none by design. mating : the graph of a stepped mating face
+    and its distances from the design's, in the first half's frame.
     """
 
     part: str
@@ -47,6 +51,8 @@ class StepMeasure:
     bores_missing: int = 0
     mating_mm2: float | None = None
     skins: tuple[FitReport, ...] = ()
+    mating: tuple[SplineGraph, FitReport] | None = None
+    stepped: bool = False
 
 
 def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMeasure:
@@ -63,6 +69,11 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMe
     piece = isinstance(recipe, PieceRecipe)
     solid = moved_back(solids[0], recipe.pull_to_mold if isinstance(recipe, PieceRecipe) else recipe.plate_to_mold)
     wanted = part.volume_mm3 + labels_mm3(recipe)
+    faces = skins_of(solid) if isinstance(recipe, PieceRecipe) else ([], [])
+    stepped = isinstance(recipe, PieceRecipe) and isinstance(recipe.parting, SteppedParting)
+    mating = None
+    if isinstance(recipe, PieceRecipe) and stepped:
+        mating, faces = _land(recipe, faces)
     if isinstance(recipe, PieceRecipe):
         wanted -= standing_mm3(recipe)
     return StepMeasure(
@@ -76,19 +87,37 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMe
         faces_limit=FACES_MAX + POCKET_FACES * sum(f.role is Role.POCKET for f in recipe.features),
         bores=len(designed_bores(recipe.features)),
         bores_missing=len(bores_missing(solid, recipe.features)),
-        mating_mm2=mating_area_mm2(solid) if piece else None,
-        skins=_skin_reports(solid, recipe) if isinstance(recipe, PieceRecipe) else (),
+        mating_mm2=mating_area_mm2(solid) if piece and not stepped else None,
+        skins=_skin_reports(faces, recipe) if isinstance(recipe, PieceRecipe) else (),
+        mating=mating,
+        stepped=stepped,
     )
 
 
-def _skin_reports(solid: object, recipe: PieceRecipe) -> tuple[FitReport, ...]:
+Skins = tuple[list[SplineGraph], list[SplineGraph]]
+
+
+def _land(recipe: PieceRecipe, faces: Skins) -> tuple[tuple[SplineGraph, FitReport] | None, Skins]:
+    """The mating face of a stepped piece, turned into the first half's frame; the skins without the flange's faces."""
+    assert isinstance(recipe.parting, SteppedParting) and recipe.flange_top is not None
+    low, inside = without(faces[0], recipe, recipe.parting.at)
+    _, outside = without(faces[1], recipe, recipe.flange_top.at)
+    if not low:
+        return None, (inside, outside)
+    graphs = tuple(turned_over(g) for g in low) if recipe.parting.over else tuple(low)
+    return (graphs[0], target_report(graphs, mating_target(recipe))), (inside, outside)
+
+
+def _skin_reports(faces: Skins, recipe: PieceRecipe) -> tuple[FitReport, ...]:
     """How far the envelopes of a piece lie from the skins of its file; nothing for a skin that is not there."""
-    inside, outside = skins_of(solid)
+    inside, outside = faces
     low = 0.0 if recipe.on_board else None
     over = recipe.base.thickness_mm if recipe.base is not None else low
-    wanted: list[tuple[Envelope, float, float | None]] = [
-        (recipe.inside, 0.0, low),
-        (recipe.outside, recipe.outline.thickness_mm, over),
+    x, y = (np.meshgrid(e.grid.x_mm, e.grid.y_mm) for e in (recipe.inside, recipe.outside))
+    top = recipe.parting.at(*y) + recipe.outline.thickness_mm if recipe.flange_top is None else recipe.flange_top.at(*y)
+    wanted: list[tuple[Envelope, FloatArray, float | None]] = [
+        (recipe.inside, recipe.parting.at(*x), low),
+        (recipe.outside, top, over),
     ]
     out = []
     for graphs, (envelope, level, low_y) in zip((inside, outside), wanted, strict=True):

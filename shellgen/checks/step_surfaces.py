@@ -1,17 +1,24 @@
-"""Surfaces of a solid that was read back: its round bores, its flat mating face, its two skins."""
+"""Surfaces of a solid that was read back: its round bores, its mating face, its two skins."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+import shapely
 
 from shellgen.checks.step_reread import graph_on
+from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import SplineGraph
-from shellgen.solid.recipe import Feature, Frustum
+from shellgen.solid.recipe import Feature, Frustum, PieceRecipe
 
 SAME_MM = 1e-3
 EXACT_MM = 1e-6
+INNER_MM = 2.0
+LAND_MM = 1.0  # a skin rises much farther over most of what it covers
+
+Field = Callable[[FloatArray, FloatArray], FloatArray]
 
 
 def bores_missing(solid: Any, features: tuple[Feature, ...]) -> list[Frustum]:
@@ -70,6 +77,25 @@ def mating_area_mm2(solid: Any) -> float:
             BRepGProp.SurfaceProperties_s(item, properties)
             total += properties.Mass()
     return total
+
+
+def without(
+    graphs: list[SplineGraph], recipe: PieceRecipe, field: Field
+) -> tuple[list[SplineGraph], list[SplineGraph]]:
+    """Graphs of faces that follow a height field over most of a piece's flange, and the others."""
+    o = recipe.outline
+    plan = shapely.Polygon(o.outer, o.holes).buffer(-INNER_MM)
+    shapely.prepare(plan)
+    x0, y0, x1, y1 = plan.bounds
+    x, y = (a.ravel() for a in np.meshgrid(np.arange(x0, x1, INNER_MM), np.arange(y0, y1, INNER_MM)))
+    land: list[SplineGraph] = []
+    rest: list[SplineGraph] = []
+    for graph in graphs:
+        low_x, low_y, high_x, high_y = graph.box_mm
+        here = (x > low_x) & (x < high_x) & (y > low_y) & (y < high_y) & shapely.contains_xy(plan, x, y)
+        off = np.abs(graph.at(x[here], y[here]) - field(x[here], y[here]))
+        (land if len(off) and float(np.median(off)) < LAND_MM else rest).append(graph)
+    return land, rest
 
 
 def skins_of(solid: Any) -> tuple[list[SplineGraph], list[SplineGraph]]:

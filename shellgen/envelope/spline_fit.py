@@ -9,7 +9,7 @@ import numpy as np
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.envelope.spline_fit_graph import DEGREE, POLE_DIGITS, SplineGraph, clamped
 from shellgen.envelope.spline_fit_solve import solve
-from shellgen.envelope.spline_fit_target import Target, target
+from shellgen.envelope.spline_fit_target import Level, Target, target
 
 START_SPAN_MM = 3.0
 LEAST_SPAN_MM = 0.4
@@ -18,7 +18,6 @@ KNOT_STEP_MM = 0.03  # knots stand on multiples of this: short text in files
 AIM = 0.98  # share of the tolerance that the fit itself aims for
 MAX_FACTOR = 4.0  # the greatest error may be this many tolerances
 SAMPLES = 30_000
-SUNK_BELOW_MM = 40.0  # poles that bear on nothing near the trim end this far under it
 SHARE, POWER = 0.98, 0.5  # error of a span: this quantile; the density follows its power
 EASY, EASIER = 0.5, 0.9  # spans whose error is under this share of the tolerance grow; each round the share falls
 GROWTH, SPARE = 0.7, 1.03  # an axis gets no more knots than its error's power asks for, and a little
@@ -40,15 +39,21 @@ class FitReport:
 
 
 def fit_graph(
-    envelope: Envelope, *, level_mm: float, low_y_mm: float | None, tolerance_mm: float
+    envelope: Envelope, *, level_mm: Level, low_y_mm: float | None, tolerance_mm: float
 ) -> tuple[SplineGraph, FitReport]:
     """The graph of an envelope where it lies above a level (and above y = low_y_mm), with its error.
 
-    The envelope's nodes are taken as they are (see `surface_nodes`). Knots are added until 99 % of the surface is
-    within the tolerance and all of it within four; where the raster is too coarse for that, the best graph found is
-    returned and the report says so. Raises KernelError if nothing of the envelope lies there.
+    The envelope's nodes are taken as they are (see `surface_nodes`). Raises KernelError if nothing of it lies there.
     """
-    goal = target(envelope, level_mm, low_y_mm)
+    return fit_target(target(envelope, level_mm, low_y_mm), tolerance_mm)
+
+
+def fit_target(goal: Target, tolerance_mm: float) -> tuple[SplineGraph, FitReport]:
+    """The graph of a target, with its error.
+
+    Knots are added until 99 % of the surface is within the tolerance and all of it within four; where the raster is too
+    coarse for that, the best graph found is returned and the report says so.
+    """
     points, weights, share = samples(goal)
     least = max(LEAST_SPAN_MM, 1.1 * goal.pitch_mm)
     knots = [_even(axis, START_SPAN_MM) for axis in (goal.x_mm, goal.y_mm)]
@@ -70,10 +75,15 @@ def fit_graph(
 
 
 def fit_report(
-    graphs: tuple[SplineGraph, ...], envelope: Envelope, level_mm: float, low_y_mm: float | None
+    graphs: tuple[SplineGraph, ...], envelope: Envelope, level_mm: Level, low_y_mm: float | None
 ) -> FitReport:
     """How well graphs, each over its own part, meet the nodes of an envelope above a level (and above y = low_y_mm)."""
-    points, weights, _ = samples(target(envelope, level_mm, low_y_mm))
+    return target_report(graphs, target(envelope, level_mm, low_y_mm))
+
+
+def target_report(graphs: tuple[SplineGraph, ...], goal: Target) -> FitReport:
+    """How well graphs, each over its own part, meet the nodes that a target needs."""
+    points, weights, _ = samples(goal)
     return _report(graphs[0], points, weights, np.min([foot_distance(g, points) for g in graphs], axis=0))
 
 
@@ -173,7 +183,7 @@ def _sunk(graph: SplineGraph, goal: Target) -> SplineGraph:
 
     bx = BSpline.design_matrix(goal.x_mm, graph.knots_x, DEGREE)
     by = BSpline.design_matrix(goal.y_mm, graph.knots_y, DEGREE)
-    near = (goal.heights_mm > goal.level_mm - 2.0).astype(float)
+    near = goal.bearing.astype(float)
     bears = np.asarray(bx.T @ (by.T @ near).T) > 0
-    poles = np.where(bears, graph.poles_mm, np.maximum(graph.poles_mm, goal.level_mm - SUNK_BELOW_MM))
+    poles = np.where(bears, graph.poles_mm, np.maximum(graph.poles_mm, goal.sunk_mm))
     return SplineGraph(graph.knots_x, graph.knots_y, np.asarray(np.round(poles, POLE_DIGITS), np.float64))

@@ -1,5 +1,6 @@
-"""Molds of a ball, a torus and a box, and their STEP files, made once."""
+"""Molds of a ball, a torus, a box and a tilted disc, and their STEP files, made once."""
 
+import numpy as np
 import pytest
 import trimesh
 
@@ -12,6 +13,7 @@ from shellgen.progress import Quiet
 
 BALL_MM = 30.0
 TORUS_MM = (45.0, 14.0)
+DISC_MM, TILT_DEG = (40.0, 2.0), 30.0
 
 
 class Build:
@@ -48,3 +50,13 @@ def torus(tmp_path_factory):
 def box(tmp_path_factory):
     block = trimesh.creation.box(extents=(50.0, 36.0, 30.0))
     return Build(tmp_path_factory.mktemp("box"), block, mount={"kind": "board"}, bolts={"nut": "pocket"})
+
+
+@pytest.fixture(scope="session")
+def disc(tmp_path_factory):
+    """A disc tilted about x, parted along its silhouette."""
+    plate = trimesh.creation.cylinder(radius=DISC_MM[0], height=DISC_MM[1], sections=180)
+    plate.apply_transform(trimesh.transformations.rotation_matrix(np.radians(TILT_DEG), [1, 0, 0]))
+    parting = {"plane": {"normal": [0, 0, 1]}, "follow": "silhouette"}
+    jacket = {"keys": False, "thickness_mm": 8, "draft_deg": 5}
+    return Build(tmp_path_factory.mktemp("disc"), plate, parting=parting, jacket=jacket, raster={"pitch_mm": 0.5})

@@ -1,4 +1,4 @@
-"""Pieces about a ball, a torus and a box as STEP: read back by OCC, and by gmsh in a process of its own."""
+"""Pieces about a ball, a torus, a box and a tilted disc as STEP: read back by OCC, by gmsh in a process of its own."""
 
 import dataclasses
 import json
@@ -21,7 +21,7 @@ from shellgen.solid.recipe import Feature, Frustum, Role, inverse, transform
 from tests.step.conftest import BALL_MM, TORUS_MM
 
 
-@pytest.mark.parametrize("name", ["ball", "torus", "box"])
+@pytest.mark.parametrize("name", ["ball", "torus", "box", "disc"])
 def test_all_checks_pass_on_files_read_back(name, request):
     build = request.getfixturevalue(name)
     assert not build.files.refused
@@ -81,7 +81,7 @@ print(json.dumps([len(gmsh.model.getEntities(3)), len(gmsh.model.getEntities(2))
 """
 
 
-@pytest.mark.parametrize("name", ["ball", "torus", "box"])
+@pytest.mark.parametrize("name", ["ball", "torus", "box", "disc"])
 def test_a_second_reader_finds_the_same_faces(name, request):
     pytest.importorskip("gmsh")
     build = request.getfixturevalue(name)
@@ -135,7 +135,7 @@ def test_what_cannot_be_built_says_where(ball):
     piece = ball.piece("B")
     under = Feature(Role.BOLT_HOLE, Frustum((0.0, BALL_MM + 8.0, -1.0), (0.0, 0.0, 1.0), 20.0, 3.0, 3.0), add=False)
     with pytest.raises(
-        KernelError, match=r"shell piece B: an edge of its mating plane at \(.*\) lies .* within the wall"
+        KernelError, match=r"shell piece B: an edge of its mating face at \(.*\) lies .* within the wall"
     ):
         piece_brep(dataclasses.replace(piece, features=(*piece.features, under)))
 

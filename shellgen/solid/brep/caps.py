@@ -11,6 +11,7 @@ import numpy as np
 from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
+from shellgen.solid.brep.graph import Graph
 from shellgen.solid.brep.loops import Side, sampled
 from shellgen.solid.brep.skin_face import Skin
 from shellgen.solid.recipe import PieceRecipe
@@ -161,18 +162,17 @@ def stood_up(side: Side, skin: Skin, cap: Cap) -> Side:
     return Side(side.edge, side.along, space @ cap.plan.T)
 
 
-def clear_of(sides: list[Side], skin: Skin, cap: Cap, low_y: float | None, what: str) -> None:
-    """Raise KernelError if a hole or another edge of a level plane lies where a skin takes the plane away."""
+def clear_of(sides: list[Side], skin: Skin, trim: Graph, name: str, low_y: float | None, what: str) -> None:
+    """Raise KernelError if a hole or another edge of the face that trims a skin lies where the skin takes it away."""
     for side in sides:
         x, y = side.plan_mm.T
-        over = skin.graph.at(x, y) - cap.level_mm
+        over = skin.graph.at(x, y) - trim.at(x, y)
         if low_y is not None:
             over = np.where(y > low_y + ON_MM, over, -1.0)
         k = int(np.argmax(over))
         if float(over[k]) > UNDER_MM and _within_box(skin, x[k], y[k]):
             raise KernelError(
-                f"{what}: an edge of its {cap.name} plane at ({x[k]:.1f}, {y[k]:.1f}) "
-                f"lies {over[k]:.2f} mm within the wall"
+                f"{what}: an edge of its {name} face at ({x[k]:.1f}, {y[k]:.1f}) lies {over[k]:.2f} mm within the wall"
             )
 
 

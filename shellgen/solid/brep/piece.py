@@ -6,21 +6,24 @@ curves; the two skins, one spline each, close the solid.
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
 from shellgen.envelope.spline_fit import FitReport
 from shellgen.errors import KernelError
+from shellgen.parting.surface import SteppedParting
 from shellgen.solid.brep import occ
 from shellgen.solid.brep.caps import caps_of, clear_of, opened, sorted_faces, stood_up
-from shellgen.solid.brep.graph import PlaneGraph
+from shellgen.solid.brep.flat_stand import flat_stand
+from shellgen.solid.brep.graph import Graph, PlaneGraph
+from shellgen.solid.brep.land import Land, stepped_land
+from shellgen.solid.brep.lift import Ground, Lift
 from shellgen.solid.brep.loops import faces_of
 from shellgen.solid.brep.plate import LEFT_OUT, plate_body
 from shellgen.solid.brep.port import PortPlan, must_stand_apart, port_faces, port_plans
 from shellgen.solid.brep.skin_face import Skin, laid
 from shellgen.solid.brep.skin_parts import skin_parts
-from shellgen.solid.brep.traced_skin import evened, fitted_skin, traced_skin
+from shellgen.solid.brep.traced_skin import fitted_pair, traced_skin
 from shellgen.solid.recipe import PieceRecipe
 
 MOST_SPANS = (100, 60, 30)  # of one trimming edge; shorter ones where OCC misjudges a wire
@@ -41,28 +44,39 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
     Raises KernelError, naming place and size, where no valid solid can be built.
     """
     what = f"shell piece {recipe.name}"
-    if not recipe.parting.flat:
-        raise KernelError(f"{what}: STEP is written for flat partings only")
+    land = None if recipe.parting.flat else _land(recipe, tolerance_mm, what)
+    trims: tuple[Graph, Graph] = (PlaneGraph(0.0), PlaneGraph(recipe.outline.thickness_mm))
+    if land is not None:
+        trims = (land.mating, land.top)
     inside_y = 0.0 if recipe.on_board else None
     outside_y = recipe.base.thickness_mm if recipe.base is not None else inside_y
-    top = recipe.outline.thickness_mm
-    with ThreadPoolExecutor(2) as pool:
-        inner_fit = pool.submit(fitted_skin, recipe.inside, 0.0, inside_y, tolerance_mm)
-        outer_fit = pool.submit(fitted_skin, recipe.outside, top, outside_y, tolerance_mm)
-        fitted = evened(inner_fit.result(), outer_fit.result(), (recipe.inside, recipe.outside))
-    inside = traced_skin(fitted[0], PlaneGraph(0.0), f"{what}, inside")
-    outside = traced_skin(fitted[1], PlaneGraph(top), f"{what}, outside")
+    fitted = fitted_pair((recipe.inside, recipe.outside), trims, (inside_y, outside_y), tolerance_mm)
+    inside = traced_skin(fitted[0], f"{what}, inside")
+    outside = traced_skin(fitted[1], f"{what}, outside")
     ports, features = port_plans(recipe)
     must_stand_apart(ports, what)
-    body = plate_body(recipe, tuple(f for f in features if f.role not in LEFT_OUT))
+    plain = tuple(f for f in features if f.role not in LEFT_OUT)
+    stand = None if land is None else flat_stand(recipe, plain)
+    body = plate_body(recipe, plain) if stand is None else plate_body(stand.recipe, stand.features)
+    grounds = (None, None) if land is None else (occ.spline_surface(land.mating), occ.spline_surface(land.top))
     parts = skin_parts(inside), skin_parts(outside)
     surfaces = [tuple(occ.spline_surface(p.graph) for p in whole) for whole in parts]
     fit = PieceFit(inside.report, outside.report, max(inside.trim_mm, outside.trim_mm))
     fault: str | None = None
     for most_spans in MOST_SPANS:
-        inner = laid(inside, parts[0], surfaces[0], most_spans)
-        outer = laid(outside, parts[1], surfaces[1], most_spans)
-        solid = occ.solid_of(all_faces(recipe, body, inner, outer, ports, what))
+        inner = laid(inside, parts[0], surfaces[0], most_spans, grounds[0])
+        outer = laid(outside, parts[1], surfaces[1], most_spans, grounds[1])
+        if land is None or stand is None:
+            faces = joined_faces(recipe, body, inner, outer, what)
+        else:
+            lift = Lift(
+                Ground(land.mating, grounds[0], 0.0),
+                Ground(land.top, grounds[1], stand.recipe.outline.thickness_mm),
+                stand.level,
+                what,
+            )
+            faces = lifted_faces(stand.recipe, body, lift, inner, outer)
+        solid = occ.solid_of(faces + skin_faces(inner, outer, ports, what))
         fault = fault_of(solid)
         if fault is None:
             return solid, fit
@@ -71,13 +85,19 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
     )
 
 
-def all_faces(
-    recipe: PieceRecipe, body: Any, inside: Skin, outside: Skin, ports: tuple[PortPlan, ...], what: str
-) -> list[Any]:
-    """Every face of a piece."""
-    faces = joined_faces(recipe, body, inside, outside, what)
+def _land(recipe: PieceRecipe, tolerance_mm: float, what: str) -> Land:
+    """The faces of a stepped flange. Raises KernelError for partings and stands that are not built."""
+    if not isinstance(recipe.parting, SteppedParting):
+        raise KernelError(f"{what}: STEP is written for flat and stepped partings only")
+    if recipe.on_board:
+        raise KernelError(f"{what}: a stepped parting that stands on a board is not written as STEP")
+    return stepped_land(recipe, tolerance_mm)
+
+
+def skin_faces(inside: Skin, outside: Skin, ports: tuple[PortPlan, ...], what: str) -> list[Any]:
+    """The faces of both skins, with their ports."""
     built = [port_faces(port, outside, inside, what) for port in ports]
-    faces += [f for b in built for f in b.faces]
+    faces = [f for b in built for f in b.faces]
     for skin, outward in ((inside, False), (outside, True)):
         for face in skin.faces:
             sides = [*face.trims, *face.isos]
@@ -94,8 +114,9 @@ def joined_faces(recipe: PieceRecipe, body: Any, inside: Skin, outside: Skin, wh
     if recipe.on_board:
         opened(sides, caps, "mating", "base", inside, 0.0)
         opened(sides, caps, "top", wall, outside, caps[wall].level_mm)
-    clear_of(sides["mating"], inside, caps["mating"], 0.0 if recipe.on_board else None, what)
-    clear_of(sides["top"], outside, caps["top"], caps[wall].level_mm if recipe.on_board else None, what)
+    clear_of(sides["mating"], inside, PlaneGraph(0.0), "mating", 0.0 if recipe.on_board else None, what)
+    top = PlaneGraph(recipe.outline.thickness_mm)
+    clear_of(sides["top"], outside, top, "top", caps[wall].level_mm if recipe.on_board else None, what)
     sides["mating"] += [s.turned() for s in inside.trims]
     sides["top"] += [s.turned() for s in outside.trims]
     if recipe.on_board:
@@ -103,6 +124,17 @@ def joined_faces(recipe: PieceRecipe, body: Any, inside: Skin, outside: Skin, wh
         sides["base"] += [stood_up(s, inside, caps["base"]) for s in inside.isos]
         sides[wall] += [stood_up(s, outside, caps[wall]).turned() for s in outside.isos]
     return kept + [f for name, cap in caps.items() for f in faces_of(sides[name], cap.surface, cap.outward, what)]
+
+
+def lifted_faces(flat: PieceRecipe, body: Any, lift: Lift, inside: Skin, outside: Skin) -> list[Any]:
+    """All faces of a stepped piece but its skins and its port; flat, body : its plate laid flat."""
+    kept, sides = sorted_faces(body, caps_of(flat))
+    faces = lift.faces(kept)
+    for ground, name, skin, outward in ((lift.low, "mating", inside, False), (lift.high, "top", outside, True)):
+        own = lift.sides(sides[name], ground)
+        clear_of(own, skin, ground.graph, name, None, lift.what)
+        faces += faces_of(own + [s.turned() for s in skin.trims], ground.surface, outward, lift.what)
+    return faces
 
 
 def fault_of(solid: Any) -> str | None:

@@ -73,12 +73,17 @@ class Skin:
         return sorted((e for f in self.faces for e in f.ends), key=lambda e: e[0])
 
 
-def laid(skin: TracedSkin, parts: tuple[TracedSkin, ...], surfaces: tuple[Any, ...], most_spans: int) -> Skin:
-    """A skin's faces, by its parts and their surfaces; trims are cut into pieces of at most so many spans."""
-    return Skin(skin.graph, tuple(_face(p, s, most_spans) for p, s in zip(parts, surfaces, strict=True)))
+def laid(
+    skin: TracedSkin, parts: tuple[TracedSkin, ...], surfaces: tuple[Any, ...], most_spans: int, trim: Any = None
+) -> Skin:
+    """A skin's faces, by its parts and their surfaces; trims are cut into pieces of at most so many spans.
+
+    trim : the surface that the skin is trimmed at, where that is a spline too.
+    """
+    return Skin(skin.graph, tuple(_face(p, s, most_spans, trim) for p, s in zip(parts, surfaces, strict=True)))
 
 
-def _face(skin: TracedSkin, surface: Any, most_spans: int) -> SkinFace:
+def _face(skin: TracedSkin, surface: Any, most_spans: int, trim_surface: Any) -> SkinFace:
     """Edges of one part's trims, and of the line y = low_y between them."""
     graph, trim, low_y = skin.graph, skin.trim, skin.low_y_mm
     trims: list[Side] = []
@@ -98,6 +103,8 @@ def _face(skin: TracedSkin, surface: Any, most_spans: int) -> SkinFace:
             poles = np.column_stack([c.poles_mm, _lifted(c, trim)])
             item = occ.edge(occ.spline_curve(c.knots, poles), first, last, low, high, tolerance)
             occ.lay_on(item, occ.spline_curve_2d(c.knots, c.poles_mm), surface, low, high, tolerance)
+            if trim_surface is not None:
+                occ.lay_on(item, occ.spline_curve_2d(c.knots, c.poles_mm), trim_surface, low, high, tolerance)
             trims.append(Side(item, True, c.polygon()))
     ends.sort(key=lambda e: e[0])
     isos = _isos(graph, trim, surface, ends, low_y) if low_y is not None else ()

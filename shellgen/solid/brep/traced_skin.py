@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from shellgen.envelope.raster import Envelope
+from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.envelope.spline_fit import FitReport, fit_graph, fit_report
 from shellgen.envelope.spline_fit_graph import POLE_DIGITS, SplineGraph
 from shellgen.envelope.spline_fit_nodes import surface_nodes
@@ -15,6 +16,8 @@ from shellgen.solid.brep.graph import Difference, Graph
 from shellgen.solid.brep.trace import TRACE_MM, TrimCurve, trace
 
 NUDGES_MM = (0.0, 0.03, -0.03, 0.06, -0.06)
+HELD = 0.99  # share of the tolerance that evening may take up
+CLOSER, CLOSER_ROUNDS = 0.97, 3  # of what it leaves
 LIFT_MM = 0.06  # most that a skin is moved to even out volumes
 MOST_TRACE_MM = 0.04  # a trimming curve this far off its spline is refused; valid up to 0.1
 
@@ -37,36 +40,44 @@ class TracedSkin:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FittedSkin:
-    """A skin's graph, how well it fits, the envelope whose surface it was fitted to, level and y where that ends."""
+    """A skin's graph, how well it fits, the envelope whose surface it was fitted to, trim and y where that ends."""
 
     graph: SplineGraph
     report: FitReport
     envelope: Envelope
-    level_mm: float
+    trim: Graph
     low_y_mm: float | None
 
     def lifted(self, by_mm: float) -> FittedSkin:
         """The same skin, moved along the pull."""
         poles = np.round(self.graph.poles_mm + by_mm, POLE_DIGITS)
         graph = SplineGraph(self.graph.knots_x, self.graph.knots_y, poles)
-        return replace(self, graph=graph, report=fit_report((graph,), self.envelope, self.level_mm, self.low_y_mm))
+        level = _level(self.envelope, self.trim)
+        return replace(self, graph=graph, report=fit_report((graph,), self.envelope, level, self.low_y_mm))
 
 
-def fitted_skin(envelope: Envelope, level_mm: float, low_y_mm: float | None, tolerance_mm: float) -> FittedSkin:
-    """Fit one skin above a level (and above y = low_y_mm)."""
+def _level(envelope: Envelope, trim: Graph) -> FloatArray:
+    """Heights of a trim over an envelope's raster."""
+    return trim.on_grid(envelope.grid.x_mm, envelope.grid.y_mm)
+
+
+def fitted_skin(envelope: Envelope, trim: Graph, low_y_mm: float | None, tolerance_mm: float) -> FittedSkin:
+    """Fit one skin above its trim (and above y = low_y_mm)."""
     surface = envelope.with_heights(surface_nodes(envelope))
-    graph, report = fit_graph(surface, level_mm=level_mm, low_y_mm=low_y_mm, tolerance_mm=tolerance_mm)
-    return FittedSkin(graph, report, surface, level_mm, low_y_mm)
+    level = _level(surface, trim)
+    graph, report = fit_graph(surface, level_mm=level, low_y_mm=low_y_mm, tolerance_mm=tolerance_mm)
+    return FittedSkin(graph, report, surface, trim, low_y_mm)
 
 
 def excess_mm3(envelope: Envelope, skin: FittedSkin) -> float:
-    """By how much the triangulated envelope holds more than its spline, above the level (and y = low_y)."""
+    """By how much the triangulated envelope holds more than its spline, above the trim (and y = low_y)."""
     x0, y0, x1, y1 = skin.graph.box_mm
     y0 = y0 if skin.low_y_mm is None else skin.low_y_mm
     step = envelope.grid.pitch_mm / 3
     x, y = np.arange(x0 + 0.5 * step, x1, step), np.arange(y0 + 0.5 * step, y1, step)
-    mesh = np.maximum(envelope.at(*np.meshgrid(x, y)), skin.level_mm)
-    spline = np.maximum(skin.graph.on_grid(x, y), skin.level_mm)
+    level = skin.trim.on_grid(x, y)
+    mesh = np.maximum(envelope.at(*np.meshgrid(x, y)), level)
+    spline = np.maximum(skin.graph.on_grid(x, y), level)
     return float((mesh - spline).sum()) * step**2
 
 
@@ -81,19 +92,43 @@ def evened(
     """
     more = excess_mm3(triangulated[0], inside) - excess_mm3(triangulated[1], outside)
     raised = inside if more > 0 else outside
-    area = float((raised.envelope.heights_mm > raised.level_mm).sum()) * raised.envelope.grid.pitch_mm**2
+    above = raised.envelope.heights_mm > _level(raised.envelope, raised.trim)
+    area = float(above.sum()) * raised.envelope.grid.pitch_mm**2
     lift = min(abs(more) / area, LIFT_MM)
     return (inside.lifted(lift), outside) if more > 0 else (inside, outside.lifted(lift))
 
 
-def traced_skin(skin: FittedSkin, trim: Graph, what: str) -> TracedSkin:
-    """Follow a skin's meeting line with the graph that it is trimmed at, which stands about its level.
+def fitted_pair(
+    envelopes: tuple[Envelope, Envelope],
+    trims: tuple[Graph, Graph],
+    low_y_mm: tuple[float | None, float | None],
+    tolerance_mm: float,
+) -> tuple[FittedSkin, FittedSkin]:
+    """Inside and outside of a piece fitted and evened; one that evening takes out of tolerance is fitted closer."""
+    aims = [tolerance_mm, tolerance_mm]
+    with ThreadPoolExecutor(2) as pool:
+        skins = list(pool.map(fitted_skin, envelopes, trims, low_y_mm, aims))
+        pair = evened(skins[0], skins[1], envelopes)
+        for _ in range(CLOSER_ROUNDS):
+            held = HELD * tolerance_mm
+            late = [k for k in range(2) if skins[k].report.p99_mm <= aims[k] and pair[k].report.p99_mm > held]
+            if not late:
+                break
+            for k in late:
+                aims[k] = CLOSER * min(aims[k], aims[k] * tolerance_mm / pair[k].report.p99_mm)
+                skins[k] = fitted_skin(envelopes[k], trims[k], low_y_mm[k], aims[k])
+            pair = evened(skins[0], skins[1], envelopes)
+    return pair
+
+
+def traced_skin(skin: FittedSkin, what: str) -> TracedSkin:
+    """Follow a skin's meeting line with the graph that it is trimmed at.
 
     Raises KernelError, naming place and size, if no clean line is found even after moving the spline by hundredths.
     """
-    envelope, graph = skin.envelope, skin.graph
+    envelope, graph, trim = skin.envelope, skin.graph, skin.trim
     x, y = np.meshgrid(envelope.grid.x_mm, envelope.grid.y_mm)
-    sign = np.sign(envelope.heights_mm - trim.at(x, y))
+    sign = np.sign(envelope.heights_mm - _level(envelope, trim))
     wanted = np.column_stack([x.ravel(), y.ravel(), sign.ravel()])
     best: TracedSkin | None = None
     error: KernelError | None = None
@@ -116,7 +151,7 @@ def traced_skin(skin: FittedSkin, trim: Graph, what: str) -> TracedSkin:
         px, py = worst.at_mm
         fault = f"is {worst.error_mm:.3f} mm off" if np.isfinite(worst.error_mm) else "crosses itself"
         raise KernelError(
-            f"{what}: its edge at height {skin.level_mm:g} cannot be followed within {MOST_TRACE_MM:g} mm: it {fault} "
+            f"{what}: its edge cannot be followed within {MOST_TRACE_MM:g} mm: it {fault} "
             f"at ({px:.1f}, {py:.1f}). More jacket.draft_deg or a larger outputs.step_tolerance_mm makes it easier."
         )
     return best
