@@ -9,29 +9,28 @@ from shellgen.envelope.raster import FloatArray
 
 
 @njit(cache=True, nogil=True, fastmath=True)
-def _erode(z, out, di, dj, fall, floor):  # type: ignore[no-untyped-def]
+def _erode(z, out, di, dj, fall, floor, deepest):  # type: ignore[no-untyped-def]
     rows, columns = z.shape
     pad = 0
     for n in range(len(di)):
         pad = max(pad, abs(di[n]), abs(dj[n]))
-    for i in range(rows):
+    for i in range(pad, rows - pad):
+        first, last = columns, -1  # what the middle of the ball takes down to the floor is done with
+        for j in range(pad, columns - pad):
+            if z[i, j] - deepest > floor:
+                first, last = min(first, j), j
+        if last < first:
+            continue
+        row = out[i, first : last + 1]
+        row[:] = np.inf
         for n in range(len(di)):
-            k = i + di[n]
+            near = z[i + di[n], first + dj[n] : last + 1 + dj[n]]
             f = fall[n]
-            d = dj[n]
-            if k < 0 or k >= rows:
-                for j in range(columns):
-                    out[i, j] = floor
-                continue
-            j0, j1 = max(0, -d), min(columns, columns - d)
-            for j in range(j0, j1):
-                v = z[k, j + d] - f
-                if v < out[i, j]:
-                    out[i, j] = v
-    for i in range(rows):
-        for j in range(columns):
-            if i < pad or j < pad or i >= rows - pad or j >= columns - pad or out[i, j] < floor:
-                out[i, j] = floor
+            for j in range(len(row)):  # without branches: several nodes at a time
+                v = near[j] - f
+                row[j] = v if v < row[j] else row[j]
+        for j in range(len(row)):
+            row[j] = max(row[j], floor)
 
 
 def erode(heights_mm: FloatArray, pitch_mm: float, radius_mm: float, draft_deg: float, floor_mm: float) -> FloatArray:
@@ -51,6 +50,6 @@ def erode(heights_mm: FloatArray, pitch_mm: float, radius_mm: float, draft_deg: 
             radius_mm / np.sin(a) - rho / np.tan(a),
         )
     i, j = np.nonzero(rho <= skirt)
-    out = np.full_like(heights_mm, np.inf)
-    _erode(heights_mm, out, d[i], d[j], ball[i, j], floor_mm)
+    out = np.full_like(heights_mm, floor_mm)
+    _erode(heights_mm, out, d[i], d[j], ball[i, j], floor_mm, radius_mm)
     return out
