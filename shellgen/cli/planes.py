@@ -52,8 +52,8 @@ def planes(
     from shellgen.cli.tables import wide_console
     from shellgen.job.defaults import fill_in
     from shellgen.job.read import read_job
+    from shellgen.mold.as_built import rank_as_built
     from shellgen.parting.into_job import with_plane
-    from shellgen.parting.job_planes import rank_job
     from shellgen.pattern.intake import take_in
     from shellgen.sheet.plane_views import draw_plane
     from shellgen.shop.files import png, put_files
@@ -66,7 +66,7 @@ def planes(
             settings = fill_in(wanted.settings, pattern.bounds_mm)
         boxes = [_box(each, pattern.bounds_mm) for each in keep_clear or ()]
         with progress.step("Costing planes"):
-            ranking = rank_job(settings, pattern, boxes)
+            ranking = rank_as_built(settings, pattern, boxes)
         changed = None
         if write is not None:
             changed = with_plane(job.read_text(encoding="utf-8"), _numbered(ranking, write), job.name)

@@ -88,13 +88,13 @@ def _parted(assumed: Assumed, base: Path, taken: Pattern | None) -> Assumed:
     from shellgen.errors import ShellgenError
     from shellgen.job.assume import following
     from shellgen.job.defaults import fill_in
-    from shellgen.parting.job_planes import cost_job
+    from shellgen.mold.as_built import cost_as_built
     from shellgen.parting.reasons import WORTH_STEPPING, stepping_share
     from shellgen.pattern.intake import take_in
 
     try:
         pattern = taken or take_in(assumed.settings, base)
-        plane = cost_job(fill_in(assumed.settings, pattern.bounds_mm), pattern)
+        plane = cost_as_built(fill_in(assumed.settings, pattern.bounds_mm), pattern)
     except ShellgenError:  # `build` says what is wrong with it
         return assumed
     share = stepping_share(plane)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from shellgen.envelope.facets import Facets, facets
+from shellgen.envelope.facets import Facets
 from shellgen.errors import DesignError
 from shellgen.job.model import PlaneSettings, Settings
+from shellgen.mold.as_built import bare_facets, rank_as_built
 from shellgen.mold.auto_pitch import with_pitch
 from shellgen.mold.base import Foot
 from shellgen.mold.board import base_lid, board_bolts, feet_of
@@ -13,7 +14,6 @@ from shellgen.mold.drape import spec_of
 from shellgen.mold.gussets import gusset_note
 from shellgen.mold.half import half_recipe
 from shellgen.mold.halves import Halves, lay_halves
-from shellgen.mold.lip import lip_facets, lip_outline
 from shellgen.mold.mold import MoldDesign
 from shellgen.mold.port import bore_mm, design_port
 from shellgen.mold.radial import Radial, lay_radial
@@ -21,7 +21,8 @@ from shellgen.mold.skins import joined
 from shellgen.mold.vents import vented
 from shellgen.mold.wedge import wedge_recipe
 from shellgen.parting.cells import Cell, halves, radial_cells, require_shares, wanted_plane
-from shellgen.parting.job_planes import crossed_places, rank_job
+from shellgen.parting.job_planes import crossed_places
+from shellgen.parting.reasons import best_says
 from shellgen.pattern.pattern import Pattern
 from shellgen.solid.cell_cut import lowest_mm
 from shellgen.solid.recipe import PlateRecipe
@@ -32,13 +33,7 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
     on_board = pattern.mount != "none"
     cells, notes = wanted_cells(settings, pattern, on_board)
     least_mm = min(spec_of(settings, c.name).thickness_mm for c in cells) + settings.jacket.crevice_mm
-    bare = facets(pattern.vertices_mm, pattern.faces, least_mm)
-    if pattern.skin.error_mm > 0:  # the cavity is the skin's: cover what of it stands outside the mesh
-        bare = joined(bare, facets(pattern.skin.vertices_mm, pattern.skin.faces, least_mm))
-    if on_board:
-        rim = lip_outline(pattern.footprint, settings.mount.lip_mm)
-        spec = spec_of(settings, "A")
-        bare = joined(bare, lip_facets(rim, 2 * (spec.outside_mm + spec.crevice_mm) + 15.0))
+    bare = bare_facets(settings, pattern, least_mm)
     if len(cells) == 2:
         ends = bars(bare, spec_of(settings, "A"), cells[0].pull_to_mold, on_board)
         if len(ends):
@@ -112,14 +107,10 @@ def wanted_cells(settings: Settings, pattern: Pattern, on_board: bool) -> tuple[
         return cells, ()
     if settings.parting.plane != "best":
         return halves(settings.parting, pattern.bounds_mm, on_board), crossing_notes(settings, pattern)
-    ranking = rank_job(settings, pattern)
+    ranking = rank_as_built(settings, pattern)
     best, middle = ranking.planes[0], ranking.middle
     plane = PlaneSettings(normal=best.normal, angle_deg=None, offset_mm=best.offset_mm)
-    where = ", ".join(f"{v + 0.0:.3f}" for v in best.normal)
-    note = (
-        f"The best parting plane has the normal ({where}) at {best.offset_mm:.1f} mm: it fills {best.fill_cm3:.1f} cm3 "
-        f"beyond the plain thickness, the plane through the middle {middle.fill_cm3:.1f}."
-    )
+    note = best_says(best, middle, settings.parting.follow == "silhouette")
     chosen = settings.parting.model_copy(update={"plane": plane})
     taken = settings.model_copy(update={"parting": chosen})
     return halves(chosen, pattern.bounds_mm, on_board), (note, *crossing_notes(taken, pattern))

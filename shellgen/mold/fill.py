@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from shellgen.envelope.raster import Envelope, FloatArray, Grid
+from shellgen.job.model import Settings
+from shellgen.mold.drape import spec_of
 from shellgen.mold.lip import lip_facets, lip_outline
 from shellgen.mold.mold import MoldDesign
 from shellgen.parting.columns import columns_along
-from shellgen.parting.job_planes import SET_OUT
 from shellgen.parting.offset_body import offset_body
 from shellgen.parting.surface import SteppedParting
-from shellgen.pattern.pattern import IntArray
+from shellgen.pattern.pattern import IntArray, Pattern
 
 PARTS = 6  # a cell that the surface crosses is summed in that many parts each way
 OFF_BOARD_MM = 0.01  # the lip is counted if it lies just off the board
@@ -43,23 +44,30 @@ def keys_mm3(design: MoldDesign) -> float:
     return total
 
 
-def plain_mm3(design: MoldDesign) -> float:
-    """Volume of the pattern, with its lip, grown by the plain thickness; above the board where there is one."""
-    settings, skin = design.settings, design.pattern.skin
-    on_board = design.pattern.mount != "none"
-    thickness = settings.jacket.thickness_mm + SET_OUT * float(settings.raster.pitch_mm or 0.0)
+def plain_mm3(settings: Settings, pattern: Pattern) -> float:
+    """Volume of the pattern, with its lip, grown by the plain thickness; above the board where there is one.
+
+    The same for every parting of a pattern, so that fills of two partings differ exactly as their jackets do.
+    """
+    skin = pattern.skin
+    on_board = pattern.mount != "none"
     vertices: FloatArray = skin.vertices_mm
     faces: IntArray = skin.faces
     if on_board:
-        lip = lip_facets(lip_outline(design.pattern.footprint, settings.mount.lip_mm), 1.0)
+        lip = lip_facets(lip_outline(pattern.footprint, settings.mount.lip_mm), 1.0)
         disc = lip.faces[(lip.points[lip.faces][:, :, 2] == 0.0).all(axis=1)]
         faces = np.concatenate([faces, disc + len(vertices)]).astype(np.int32)
         vertices = np.concatenate([vertices, lip.points + np.array([0.0, 0.0, OFF_BOARD_MM])])
     body = offset_body(
-        vertices, faces, thickness_mm=thickness, volume_mm3=skin.volume_mm3 if not on_board else None, on_board=on_board
+        vertices,
+        faces,
+        thickness_mm=spec_of(settings, "A").jacket_mm,
+        volume_mm3=skin.volume_mm3 if not on_board else None,
+        on_board=on_board,
     )
-    pull = design.pieces[0].pull_to_mold[:3, 2]
-    return columns_along(body, pull, on_board=on_board, nodes_along=200).volume_mm3
+    if not on_board:
+        return body.volume_mm3
+    return columns_along(body, np.array([1.0, 0.0, 0.0]), on_board=True, nodes_along=200).volume_mm3
 
 
 def filled_mm3(jackets: tuple[Envelope, Envelope], surface: Envelope | None, grid: Grid, on_board: bool) -> float:

@@ -21,7 +21,7 @@ def finish(design: MoldDesign) -> Mold:
     with ThreadPoolExecutor(2) as pool:
         rubber = pool.submit(jacket_mesh, design.pieces, design.pattern, tolerance)  # the longest first
         shells = [pool.submit(piece_solid, r, tolerance) for r in design.pieces]
-        plain = pool.submit(plain_mm3, design)
+        plain = pool.submit(plain_mm3, design.settings, design.pattern)
         parts = [
             _part(r.name, "shell", f.result(), r.pull_to_mold, tuple(r.pull_to_mold[:3, 2]), r.genus())
             for r, f in zip(design.pieces, shells, strict=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -19,7 +19,7 @@ from shellgen.mold.drape import Draped, drape
 from shellgen.mold.fill import filled_mm3
 from shellgen.mold.flange import FlangePlan, flange_plan, section_at_parting, turned_over
 from shellgen.mold.mold import Bolt, Key
-from shellgen.mold.places import Places, bolt_offset_mm, find_places
+from shellgen.mold.places import Places, Seat, bolt_offset_mm, find_places
 from shellgen.mold.step import (
     LEAST_GAIN,
     Silhouette,
@@ -82,7 +82,7 @@ def lay_halves(settings: Settings, bare: Facets, cells: tuple[Cell, Cell], on_bo
     refusal = ""
     for slope_deg in SLOPES_DEG:  # nobody asked for a limit: the steepest at which terraces for the bolts work
         try:
-            laid = _followed(settings, bare, replace(seen, slope_deg=slope_deg), cells, on_board)
+            laid = _followed(settings, bare, seen.at_slope(slope_deg), cells, on_board)
             said = f"Its slope is held to {slope_deg:g} degrees, to leave room for flat seats under the bolts."
             return laid if slope_deg == SLOPES_DEG[0] else replace(laid, notes=(*laid.notes, said))
         except DesignError as error:
@@ -121,23 +121,16 @@ def _stepped(
     cells: tuple[Cell, Cell],
     on_board: bool,
 ) -> Halves:
-    """Places by the surface without seats, then the surface with them; the plane again where that is not dearer.
+    """The surface with seats for its bolts; the plane again where that is not dearer.
 
-    bare : the surface without seats. A terrace sunk into a hill bares more of the wall there: bolts that it would crowd
-    are laid out once more.
+    bare : the surface without seats.
     """
-    data = bolt_data(str(settings.bolts.size))
-    section = _section(draped)
-    for _ in range(ROUNDS):
-        plan = _plan(settings, section, on_board)
-        places = find_places(plan, settings, steep=lambda points: slope_at(bare, points))
-        seats = places.seats(data)
-        surface = seen.surface(seats)
-        bared = _section([replace(d, cell=c) for d, c in zip(draped, stepped_cells(cells, surface), strict=True)])
-        washers = shapely.MultiPoint(places.spots).buffer(data.washer_od_mm / 2 + SPOT_FACE_MM)
-        if not bared.intersects(washers):
-            break
-        section = section.union(bared)
+
+    def section(surface: Envelope) -> BaseGeometry:
+        return _section([replace(d, cell=c) for d, c in zip(draped, stepped_cells(cells, surface), strict=True)])
+
+    terraced = terraces(settings, seen, bare, section, on_board)
+    surface, seats, plan, places = terraced.surface, terraced.seats, terraced.plan, terraced.places
     jackets = (draped[0].skins.jacket, draped[1].skins.jacket)
     fill, plane = (filled_mm3(jackets, s, seen.grid, on_board) for s in (surface, None))
     if fill > plane - LEAST_GAIN * plane:
@@ -155,6 +148,43 @@ def _stepped(
     shut = _shut(settings, draped, places, ground(surface, tops, thickness))
     note = f"The mating face follows the silhouette: {(plane - fill) / 1e3:.1f} cm3 less rubber than with the plane."
     return Halves(draped, plan, places, shut, tops, (note,))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Terraced:
+    """A stepped surface with its flat seats, and the flange that they belong to."""
+
+    surface: Envelope
+    seats: tuple[Seat, ...]
+    plan: FlangePlan
+    places: Places
+
+
+def terraces(
+    settings: Settings,
+    seen: Silhouette,
+    bare: Envelope,
+    section_at: Callable[[Envelope], BaseGeometry],
+    on_board: bool,
+) -> Terraced:
+    """Places by the surface without seats (`bare`), then the surface with them.
+
+    section_at : the plan region in which either half's outside reaches beyond a surface. A terrace sunk into a hill
+    bares more of the wall there: bolts that it would crowd are laid out once more.
+    """
+    data = bolt_data(str(settings.bolts.size))
+    section = section_at(bare)
+    for _ in range(ROUNDS):
+        plan = _plan(settings, section, on_board)
+        places = find_places(plan, settings, steep=lambda points: slope_at(bare, points))
+        seats = places.seats(data)
+        surface = seen.surface(seats)
+        bared = section_at(surface)
+        washers = shapely.MultiPoint(places.spots).buffer(data.washer_od_mm / 2 + SPOT_FACE_MM)
+        if not bared.intersects(washers):
+            break
+        section = section.union(bared)
+    return Terraced(surface, seats, plan, places)
 
 
 def _section(draped: Sequence[Draped]) -> BaseGeometry:

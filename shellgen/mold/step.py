@@ -20,10 +20,12 @@ from shellgen.mold.places import Seat
 from shellgen.mold.skins import plan_grid
 from shellgen.parting.cells import Cell
 from shellgen.parting.columns import EMPTY
-from shellgen.parting.stepped import SLOPE_LIMIT_DEG, steepest_deg, stepped_surface
+from shellgen.parting.stepped import SLOPE_LIMIT_DEG, steepest_deg, stepped_surface, with_terraces
 from shellgen.parting.surface import SteppedParting
 from shellgen.solid.recipe import inverse
 
+FOLLOW_MM = 2.0  # the stepped surface is smoothed over this width
+WIDEST_MM = 1.0  # and its raster is not made wider than this
 SMOOTH_MM = 1.0  # of the flange's outer face; common practice, no source
 PROUD_MM = 0.25  # by which the flange stands over a seat before it is spot-faced
 LEAST_GAIN = 1e-3  # of the filled volume: less than that is the raster's noise, and the plane is kept
@@ -34,7 +36,8 @@ GENTLER_DEG = (55.0, 50.0, 45.0, 40.0, 35.0, 30.0, 25.0, 20.0, 15.0)
 class Silhouette:
     """The rubber's body seen along the pull: its lowest and highest point per node, in the first half's frame.
 
-    rows_below : rows of the raster under the board, which repeat the first one above it.
+    rows_below : rows of the raster under the board, which repeat the first one above it. slope_deg : steepest step.
+    laid_mm : the stepped surface at that slope, without terraces, over the rows above the board.
     """
 
     grid: Grid
@@ -42,21 +45,20 @@ class Silhouette:
     upper_mm: FloatArray
     rows_below: int
     slope_deg: float
+    laid_mm: FloatArray
+
+    def at_slope(self, slope_deg: float) -> Silhouette:
+        """The same, followed at another steepest step."""
+        if slope_deg == self.slope_deg:
+            return self
+        return followed(self.grid, self.lower_mm, self.upper_mm, self.rows_below, slope_deg)
 
     def surface(self, seats: Sequence[Seat] = ()) -> Envelope:
         """The stepped surface with flat terraces at the seats."""
-        return self._at_slope(self.slope_deg, seats)
-
-    def _at_slope(self, slope_deg: float, seats: Sequence[Seat]) -> Envelope:
-        g, n = self.grid, self.rows_below
-        above = replace(g, y0_mm=g.y0_mm + n * g.pitch_mm, rows=g.rows - n)
-        slope = float(np.tan(np.radians(slope_deg)))
-        heights = stepped_surface(
-            self.lower_mm[n:], self.upper_mm[n:], above, level_mm=0.0, slope=slope, smooth_mm=2.0, seats=seats
-        )
-        heights = np.concatenate([np.repeat(heights[:1], n, axis=0), heights])
+        heights = with_terraces(self.laid_mm, _above(self.grid, self.rows_below), seats, _rise(self.slope_deg))
+        heights = np.concatenate([np.repeat(heights[:1], self.rows_below, axis=0), heights])
         heights[np.abs(heights) < 1e-6] = 0.0
-        return Envelope(g, heights, 0.0, 0.0, 0.0, float(heights.min()))
+        return Envelope(self.grid, heights, 0.0, 0.0, 0.0, float(heights.min()))
 
     def require_slope(self, surface: Envelope, seats: Sequence[Seat]) -> None:
         """Refuse a surface that its terraces make steeper than bolts can stand beside.
@@ -69,7 +71,7 @@ class Silhouette:
         for gentler in GENTLER_DEG:
             if gentler >= self.slope_deg:
                 continue
-            found = self._at_slope(gentler, seats)
+            found = self.at_slope(gentler).surface(seats)
             if steepest_deg(found.heights_mm, found.grid) <= SLOPE_LIMIT_DEG:
                 advice = f"The nearest that works is {gentler:g}."
                 break
@@ -81,14 +83,37 @@ class Silhouette:
         )
 
 
+def _rise(slope_deg: float) -> float:
+    """Rise over run."""
+    return float(np.tan(np.radians(slope_deg)))
+
+
+def _above(grid: Grid, rows_below: int) -> Grid:
+    """The raster's rows above the board."""
+    return replace(grid, y0_mm=grid.y0_mm + rows_below * grid.pitch_mm, rows=grid.rows - rows_below)
+
+
+def followed(grid: Grid, lower: FloatArray, upper: FloatArray, rows_below: int, slope_deg: float) -> Silhouette:
+    """A silhouette with its stepped surface; the arguments are its fields."""
+    n = rows_below
+    laid = stepped_surface(
+        lower[n:], upper[n:], _above(grid, n), level_mm=0.0, slope=_rise(slope_deg), smooth_mm=FOLLOW_MM
+    )
+    return Silhouette(grid, lower, upper, rows_below, slope_deg, laid)
+
+
 def silhouette(bare: Facets, cells: Sequence[Cell], settings: Settings, on_board: bool) -> Silhouette:
-    """Look through the rubber's body of two halves, on a raster wide enough for the flange."""
+    """Look through the rubber's body of two halves, on a raster wide enough for the flange.
+
+    A mating face is smoothed over FOLLOW_MM, so its raster may be up to twice as wide as that of the skins.
+    """
     views = []
     for cell in cells:
         mesh = bare.moved(inverse(cell.pull_to_mold))
         low = min(float(mesh.points[:, 2].min()), 0.0) - settings.jacket.thickness_mm
         spec = spec_of(settings, cell.name, low)
-        views.append((mesh, spec, plan_grid(mesh, spec, on_board)))
+        pitch = max(spec.pitch_mm, min(2 * spec.pitch_mm, WIDEST_MM))
+        views.append((mesh, spec, plan_grid(mesh, spec, on_board, pitch)))
     first, second = views[0][2], views[1][2]
     h = first.pitch_mm
     flange = max(float(settings.flange.width_mm or 0.0), float(settings.mount.flange_mm or 0.0), 40.0)
@@ -108,9 +133,8 @@ def silhouette(bare: Facets, cells: Sequence[Cell], settings: Settings, on_board
     # just outside the silhouette both fall off steeply and cross: midway between them is the silhouette's own height
     rim = (lower > upper) & (upper > -0.5 * EMPTY) & (lower < 0.5 * EMPTY)
     middle = 0.5 * (lower + upper)
-    return Silhouette(
-        grid, np.where(rim, middle, lower), np.where(rim, middle, upper), below, settings.parting.slope_deg
-    )
+    lower, upper = np.where(rim, middle, lower), np.where(rim, middle, upper)
+    return followed(grid, lower, upper, below, settings.parting.slope_deg)
 
 
 def stepped_cells(cells: Sequence[Cell], surface: Envelope) -> tuple[Cell, Cell]:

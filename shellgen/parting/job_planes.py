@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TypedDict
 
 from shellgen.envelope.raster import FloatArray
@@ -36,15 +36,26 @@ def crossed_places(settings: Settings, pattern: Pattern, normal: FloatArray, off
     return crossed(patches, normal, offset_mm)
 
 
-def rank_job(settings: Settings, pattern: Pattern, keep_clear: Sequence[Box] = ()) -> Ranking:
+def rank_job(
+    settings: Settings,
+    pattern: Pattern,
+    keep_clear: Sequence[Box] = (),
+    recost: Callable[[PlaneCost], PlaneCost] | None = None,
+) -> Ranking:
     """Rank the planes of a job.
 
     The rubber is taken a quarter of the raster's pitch thicker, by which the skins are set out on the average.
 
     settings : with defaults filled in. keep_clear : boxes in the mold frame that the seam should not cross, after
-    those that the settings name.
+    those that the settings name. recost : costs the planes that are offered more exactly than the search does.
     """
-    return rank_planes(pattern.vertices_mm, pattern.faces, **_figures(settings, pattern, keep_clear))
+    return rank_planes(
+        pattern.vertices_mm,
+        pattern.faces,
+        **_figures(settings, pattern, keep_clear),
+        stepped=settings.parting.follow == "silhouette",
+        recost=recost,
+    )
 
 
 def cost_job(settings: Settings, pattern: Pattern) -> PlaneCost:

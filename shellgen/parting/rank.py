@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -15,13 +15,14 @@ from shellgen.parting.directions import angle_deg, hemisphere, level_ring, princ
 from shellgen.parting.keep_clear import Box, surface_in_box
 from shellgen.parting.offset_body import IntArray, offset_body
 from shellgen.parting.plane_cost import PlaneCost, Vector, Workpiece, cost_plane
-from shellgen.parting.reasons import middle_reasons, reasons, role_of
+from shellgen.parting.reasons import middle_reasons, reasons, role_of, rubber_cm3
 from shellgen.parting.search import Look, search
 
 SHOWN = 5
 APART_DEG = 22.0
 LEVEL_APART_DEG = 12.0
 DEARER = 0.5  # a role goes to planes that fill at most this share of the plain jacket more than the cheapest
+PLAIN_SHARE = 0.005  # of the jacket: the middle plane is kept unless another saves more than this
 LEVEL_EXTRA = 12  # level directions tried beside the spiral, for an upright plane on a closed pattern
 Mount = Literal["board", "stem", "none"]
 
@@ -80,6 +81,8 @@ def rank_planes(
     crevice_mm: float = 0.0,
     keep_clear: Sequence[Box] = (),
     count: int = 200,
+    stepped: bool = False,
+    recost: Callable[[PlaneCost], PlaneCost] | None = None,
 ) -> Ranking:
     """Rank candidate parting planes of a pattern.
 
@@ -89,7 +92,8 @@ def rank_planes(
     of the walls, of a stepped parting. density_g_cm3 : of the rubber. flange_mm : from the rubber to the flange's
     edge. bed_mm : the printer's bed. crevice_mm : crevices under this radius fill with rubber. keep_clear : boxes
     (lowest, highest corner) that the seam should not cross. count : directions tried, over the half sphere or, for
-    upright planes, half of them over half a turn.
+    upright planes, half of them over half a turn. stepped : rank by what a stepped parting fills. recost : costs the
+    planes that are offered more exactly than the search does.
 
     Raises
     ------
@@ -106,27 +110,35 @@ def rank_planes(
     else:
         level = level_ring(LEVEL_EXTRA).normals
         directions = hemisphere(count, np.vstack([level, [[0.0, 0.0, 1.0]], principal_axes(work.vertices_mm)]))
-    looks = search(work, directions)
+    looks = search(work, directions, stepped=stepped)
     bounds = np.array([work.vertices_mm.min(0), work.vertices_mm.max(0)])
-    middle = cost_plane(work, *wanted_plane(PartingSettings(), bounds, work.on_board))  # type: ignore[call-arg]
+
+    def costs_of(normal: FloatArray, offset_mm: float) -> PlaneCost:
+        plane = cost_plane(work, normal, offset_mm)
+        return plane if recost is None else recost(plane)
+
+    def rank_key(plane: PlaneCost) -> tuple[int, float]:
+        return len(plane.crosses), rubber_cm3(plane, stepped)
+
+    middle = costs_of(*wanted_plane(PartingSettings(), bounds, work.on_board))  # type: ignore[call-arg]
     apart = LEVEL_APART_DEG if work.on_board else APART_DEG
-    shown = [(cost_plane(work, k.normal, k.offset_mm), k.basin) for k in _different(looks, work, apart)]
-    shown.sort(key=lambda entry: _rank_key(entry[0]))
-    if _rank_key(middle) < _rank_key(shown[0][0]):
+    shown = [(costs_of(k.normal, k.offset_mm), k.basin) for k in _different(looks, work, apart)]
+    shown.sort(key=lambda entry: rank_key(entry[0]))
+    ahead = rank_key(shown[0][0])
+    if rank_key(middle) < (ahead[0], ahead[1] + PLAIN_SHARE * (middle.jacket_cm3 or 0.0)):
         normal = np.array(middle.normal)
         others = [entry for entry in shown if angle_deg(normal, np.array(entry[0].normal)) >= apart]
         shown = [(middle, True), *others[: SHOWN - 1]]
     costs = [plane for plane, _ in shown]
     tried = len(directions.normals)
     planes = tuple(
-        plane.said(role_of(plane, costs), reasons(plane, costs, middle, basin=basin, tried=tried, apart_deg=apart))
+        plane.said(
+            role_of(plane, costs, stepped),
+            reasons(plane, costs, middle, basin=basin, tried=tried, apart_deg=apart, stepped=stepped),
+        )
         for plane, basin in shown
     )
-    return Ranking(planes, middle.said("middle", middle_reasons(middle, planes[0])), tried, work)
-
-
-def _rank_key(plane: PlaneCost) -> tuple[int, float]:
-    return len(plane.crosses), plane.fill_cm3
+    return Ranking(planes, middle.said("middle", middle_reasons(middle, planes[0], stepped)), tried, work)
 
 
 def _different(looks: Sequence[Look], work: Workpiece, apart_deg: float) -> list[Look]:

@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 from shellgen.parting.plane_cost import PlaneCost
 
 WORTH_STEPPING = 0.1  # of the jacket's rubber (or of the fill, where the jacket is unknown)
-ROLES: tuple[tuple[str, Callable[[PlaneCost], float]], ...] = (
-    ("least rubber", lambda p: p.fill_cm3),
+Role = tuple[str, Callable[[PlaneCost], float]]
+ROLES: tuple[Role, ...] = (
     ("least draw", lambda p: p.draw_mm),
     ("shortest flange", lambda p: p.flange_length_mm),
     ("fewest prints", lambda p: float(p.bed_tiles or 0)),
@@ -16,10 +16,16 @@ ROLES: tuple[tuple[str, Callable[[PlaneCost], float]], ...] = (
 )
 
 
-def role_of(plane: PlaneCost, shown: Sequence[PlaneCost]) -> str:
+def rubber_cm3(plane: PlaneCost, stepped: bool) -> float:
+    """The fill that planes are ranked by: with a stepped parting where the job follows the silhouette."""
+    return plane.stepped_fill_cm3 if stepped else plane.fill_cm3
+
+
+def role_of(plane: PlaneCost, shown: Sequence[PlaneCost], stepped: bool = False) -> str:
     """What the plane is best at among those shown, comma-separated; empty if at nothing alone."""
     found = []
-    for name, measure in ROLES:
+    roles: tuple[Role, ...] = (("least rubber", lambda p: rubber_cm3(p, stepped)), *ROLES)
+    for name, measure in roles:
         values = [measure(p) for p in shown]
         mine = measure(plane)
         if mine <= min(values) and sum(v <= mine + 1e-9 for v in values) == 1 and len(values) > 1:
@@ -45,21 +51,34 @@ def stepping_says(plane: PlaneCost) -> str:
 
 
 def reasons(
-    plane: PlaneCost, shown: Sequence[PlaneCost], middle: PlaneCost, *, basin: bool, tried: int, apart_deg: float
+    plane: PlaneCost,
+    shown: Sequence[PlaneCost],
+    middle: PlaneCost,
+    *,
+    basin: bool,
+    tried: int,
+    apart_deg: float,
+    stepped: bool = False,
 ) -> tuple[str, ...]:
     """Sentences for one of the planes shown, the cheapest first among `shown`.
 
-    basin : the plane is a minimum of its own, not the best of what was left. tried : directions looked along.
+    basin : the plane is a minimum of its own, not the best of what was left. tried : directions looked along. stepped :
+    the job's parting follows the silhouette, and planes are ranked by what it fills.
     """
     first = shown[0]
     says = []
-    fill = f"Fills {plane.fill_cm3:.0f} cm3 ({plane.fill_g:.0f} g) beyond the plain thickness"
-    if plane is first:
-        than = middle.fill_cm3 - plane.fill_cm3
-        says.append(f"{fill}: the least found along {tried} directions, {than:.0f} cm3 less than the middle plane.")
+    mine = rubber_cm3(plane, stepped)
+    how = " with a stepped parting" if stepped else ""
+    fill = f"Fills {mine:.1f} cm3 ({mine * _density(plane):.0f} g) beyond the plain thickness{how}"
+    if plane is not first:
+        more = mine - rubber_cm3(first, stepped)
+        says.append(f"{fill}, {abs(more):.1f} cm3 {'more' if more >= 0 else 'less'} than the first.")
+    elif plane is middle:
+        says.append(f"{fill}: the middle plane, and nothing along {tried} directions saves worth the trouble over it.")
     else:
-        says.append(f"{fill}, {plane.fill_cm3 - first.fill_cm3:.0f} cm3 more than the first.")
-    role = role_of(plane, shown)
+        than = rubber_cm3(middle, stepped) - mine
+        says.append(f"{fill}: the least found along {tried} directions, {than:.1f} cm3 less than the middle plane.")
+    role = role_of(plane, shown, stepped)
     figures = {
         "least draw": f"least draw of those shown, {plane.draw_mm:.0f} mm",
         "shortest flange": f"shortest parting line, {plane.flange_length_mm:.0f} mm",
@@ -86,9 +105,25 @@ def crossing_says(plane: PlaneCost) -> tuple[str, ...]:
     return (f"Its seam runs through the place to be kept clear number {which}.",)
 
 
-def middle_reasons(middle: PlaneCost, best: PlaneCost) -> tuple[str, ...]:
+def middle_reasons(middle: PlaneCost, best: PlaneCost, stepped: bool = False) -> tuple[str, ...]:
     """Sentences for the plane through the middle."""
-    more = middle.fill_cm3 - best.fill_cm3
-    verdict = "as little as the best plane" if more < 0.5 else f"{more:.0f} cm3 more than the best plane"
-    fill = f"fills {middle.fill_cm3:.0f} cm3 ({middle.fill_g:.0f} g), {verdict}"
+    mine = rubber_cm3(middle, stepped)
+    more = mine - rubber_cm3(best, stepped)
+    verdict = "as little as the best plane" if more < 0.05 else f"{more:.1f} cm3 more than the best plane"
+    fill = f"fills {mine:.1f} cm3 ({mine * _density(middle):.0f} g), {verdict}"
     return (f"Across the least extent, through its middle: {fill}.", stepping_says(middle), *crossing_says(middle))
+
+
+def best_says(best: PlaneCost, middle: PlaneCost, stepped: bool) -> str:
+    """Which plane "best" stands for, in a sentence."""
+    where = ", ".join(f"{v + 0.0:.3f}" for v in best.normal)
+    return (
+        f"The best parting plane has the normal ({where}) at {best.offset_mm:.1f} mm: it fills "
+        f"{rubber_cm3(best, stepped):.1f} cm3 beyond the plain thickness, the plane through the middle "
+        f"{rubber_cm3(middle, stepped):.1f}."
+    )
+
+
+def _density(plane: PlaneCost) -> float:
+    """Of the rubber [g/cm3]."""
+    return plane.fill_g / plane.fill_cm3 if plane.fill_cm3 > 0 else 0.0

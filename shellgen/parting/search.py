@@ -14,6 +14,7 @@ from shellgen.parting.columns import columns_along
 from shellgen.parting.directions import Directions, angle_deg, canonical
 from shellgen.parting.keep_clear import forbidden_offsets
 from shellgen.parting.plane_cost import Workpiece, bed_tiles, reach_mm
+from shellgen.parting.stepped import step_along
 
 COARSE_NODES = 80
 THREADS = 2
@@ -37,8 +38,11 @@ class Look:
     basin: bool = False
 
 
-def look_along(work: Workpiece, normal: FloatArray) -> Look:
-    """Best offset of one pull and the figures that planes are picked by."""
+def look_along(work: Workpiece, normal: FloatArray, stepped: bool = False) -> Look:
+    """Best offset of one pull and the figures that planes are picked by.
+
+    stepped : the fill is that of a stepped parting about the best plane.
+    """
     columns = columns_along(
         work.body, normal, draft_deg=work.draft_deg, on_board=work.on_board, nodes_along=COARSE_NODES
     )
@@ -52,7 +56,10 @@ def look_along(work: Workpiece, normal: FloatArray) -> Look:
         projected = cost.projected_mm(columns, work.flange_mm, on_board=work.on_board)
         tiles = bed_tiles(projected, draw + work.flange_mm / 2, work.bed_mm) or 0
     length = cost.flange_length_mm(columns, on_board=work.on_board)
-    return Look(normal, best.offset_mm, best.fill_mm3, length, draw, tiles, best.clear)
+    fill = best.fill_mm3
+    if stepped:
+        fill = step_along(columns, level_mm=best.offset_mm, slope=float(np.tan(np.radians(work.slope_deg)))).fill_mm3
+    return Look(normal, best.offset_mm, fill, length, draw, tiles, best.clear)
 
 
 def _dearness(look: Look) -> float:
@@ -60,12 +67,15 @@ def _dearness(look: Look) -> float:
     return look.fill_mm3 if look.clear else look.fill_mm3 + 1e15
 
 
-def search(work: Workpiece, directions: Directions) -> tuple[Look, ...]:
-    """Looks along all directions, in their order, and then the refined minima, cheapest first (`basin` is set)."""
+def search(work: Workpiece, directions: Directions, *, stepped: bool = False) -> tuple[Look, ...]:
+    """Looks along all directions, in their order, and then the refined minima, cheapest first (`basin` is set).
+
+    stepped : by what a stepped parting fills.
+    """
     with ThreadPoolExecutor(THREADS) as pool:
 
         def look_all(normals: Sequence[FloatArray]) -> list[Look]:
-            return list(pool.map(lambda normal: look_along(work, canonical(normal)), normals))
+            return list(pool.map(lambda normal: look_along(work, canonical(normal), stepped), normals))
 
         sampled = look_all(list(directions.normals))
         minima = directions.minima(np.array([_dearness(s) for s in sampled]))

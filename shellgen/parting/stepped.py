@@ -74,8 +74,11 @@ def _along_silhouette(lower: FloatArray, upper: FloatArray, level: float, slope:
     return heights
 
 
-def _with_terraces(heights: FloatArray, grid: Grid, seats: Sequence[Seat], slope: float) -> FloatArray:
-    """Flat discs at the seats, each at its mean height, and the surface held within cones that stand on their rims."""
+def with_terraces(heights: FloatArray, grid: Grid, seats: Sequence[Seat], slope: float) -> FloatArray:
+    """Flat discs at the seats, each at its mean height, and the surface held within cones that stand on their rims.
+
+    heights : (rows, columns) over `grid`. seats : (x, y, radius). slope : limit of the surface, rise over run.
+    """
     if not seats:
         return heights
     x, y = grid.x_mm[None, :], grid.y_mm[:, None]
@@ -118,7 +121,7 @@ def stepped_surface(
     heights = _along_silhouette(lower, upper, level_mm, slope * grid.pitch_mm)
     if smooth_mm > 0:
         heights = gaussian_filter(heights, smooth_mm / (2 * grid.pitch_mm), mode="nearest")
-    return _with_terraces(heights, grid, seats, slope)
+    return with_terraces(heights, grid, seats, slope)
 
 
 def steepest_deg(heights: FloatArray, grid: Grid) -> float:

@@ -13,7 +13,7 @@ from shellgen.job.defaults import fill_in
 from shellgen.job.model import Settings
 from shellgen.job.read import Job
 from shellgen.mold.design import design
-from shellgen.mold.step import Silhouette, silhouette
+from shellgen.mold.step import followed, silhouette
 from shellgen.parting.cells import halves
 from shellgen.parting.stepped import SLOPE_LIMIT_DEG, steepest_deg
 from shellgen.parting.surface import SteppedParting
@@ -152,13 +152,13 @@ def test_too_steep_terraces_are_refused_with_a_limit_that_works():
     """A slope at the limit with wide terraces close together cannot be kept; the limit named can."""
     x, _ = np.meshgrid(np.arange(-60.0, 61.0), np.arange(-30.0, 31.0))
     height = 1.7 * x
-    seen = Silhouette(Grid(-60.0, -30.0, 1.0, 61, 121), height - 0.5, height + 0.5, 0, 60.0)
+    seen = followed(Grid(-60.0, -30.0, 1.0, 61, 121), height - 0.5, height + 0.5, 0, 60.0)
     seats = [(s, 0.0, 6.5) for s in (-40.0, -20.0, 0.0, 20.0, 40.0)]
     surface = seen.surface(seats)
     with pytest.raises(DesignError, match=r"slope_deg = 60: .* nearest that works is (\d+)") as refusal:
         seen.require_slope(surface, seats)
     named = float(str(refusal.value).rsplit(" ", 1)[-1].rstrip("."))
-    gentler = Silhouette(seen.grid, seen.lower_mm, seen.upper_mm, 0, named)
+    gentler = followed(seen.grid, seen.lower_mm, seen.upper_mm, 0, named)
     found = gentler.surface(seats)
     assert steepest_deg(found.heights_mm, found.grid) <= SLOPE_LIMIT_DEG
     gentler.require_slope(found, seats)

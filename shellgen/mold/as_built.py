@@ -1,0 +1,185 @@
+"""What a parting plane costs in rubber when it is laid as the build lays it: the same skins, lip, bars and terraces.
+
+The search over directions looks through a coarse body; the planes that it offers are costed again here, so that what
+`planes` says and what comes out of the mold differ by little more than the raster's last digits. Jacket keys, port and
+vents are left out: they do not depend on undercuts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from shellgen.envelope.facets import Facets, facets
+from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.errors import DesignError
+from shellgen.job.model import PlaneSettings, Settings
+from shellgen.mold.bridges import as_facets, bars
+from shellgen.mold.drape import spec_of
+from shellgen.mold.fill import filled_mm3, plain_mm3
+from shellgen.mold.flange import section_at_parting, turned_over
+from shellgen.mold.halves import SLOPES_DEG, terraces
+from shellgen.mold.lip import lip_facets, lip_outline
+from shellgen.mold.skins import envelope, joined, plan_grid
+from shellgen.mold.step import LEAST_GAIN, Silhouette, silhouette, stepped_cells
+from shellgen.parting.cells import Cell, halves
+from shellgen.parting.job_planes import cost_job, rank_job
+from shellgen.parting.keep_clear import Box
+from shellgen.parting.plane_cost import PlaneCost
+from shellgen.parting.rank import Ranking
+from shellgen.parting.stepped import SLOPE_LIMIT_DEG, steepest_deg
+from shellgen.pattern.pattern import Pattern
+from shellgen.solid.cell_cut import lowest_mm
+from shellgen.solid.recipe import inverse
+
+MOST_NODES = 160_000  # of the raster that a plane is costed on; larger patterns get a wider one
+
+
+def rank_as_built(settings: Settings, pattern: Pattern, keep_clear: Sequence[Box] = ()) -> Ranking:
+    """Rank the planes of a job by the rubber of their built jackets. The arguments are those of `rank_job`."""
+    blank = prepared(settings, pattern)
+    return rank_job(settings, pattern, keep_clear, recost=lambda plane: costed(blank, plane))
+
+
+def cost_as_built(settings: Settings, pattern: Pattern) -> PlaneCost:
+    """What the plane that a job asks for costs when built; the arguments and errors are those of `cost_job`."""
+    return costed(prepared(settings, pattern), cost_job(settings, pattern))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Blank:
+    """A pattern made ready for costing.
+
+    bare : the mesh that the skins are laid over (with its lip). plain_mm3 : the pattern grown by the plain thickness.
+    """
+
+    settings: Settings
+    pattern: Pattern
+    bare: Facets
+    plain_mm3: float
+
+    @property
+    def on_board(self) -> bool:
+        """Whether a base plane clips everything."""
+        return self.pattern.mount != "none"
+
+
+def prepared(settings: Settings, pattern: Pattern) -> Blank:
+    """A pattern made ready for costing its planes. settings : with every default filled in."""
+    least_mm = min(spec_of(settings, name).thickness_mm for name in "AB") + settings.jacket.crevice_mm
+    return Blank(settings, pattern, bare_facets(settings, pattern, least_mm), plain_mm3(settings, pattern))
+
+
+def bare_facets(settings: Settings, pattern: Pattern, least_mm: float) -> Facets:
+    """The mesh that the skins are laid over: the pattern, its skin where that stands outside it, on a board its lip.
+
+    least_mm : the smallest radius that it is grown by.
+    """
+    bare = facets(pattern.vertices_mm, pattern.faces, least_mm)
+    if pattern.skin.error_mm > 0:  # the cavity is the skin's: cover what of it stands outside the mesh
+        bare = joined(bare, facets(pattern.skin.vertices_mm, pattern.skin.faces, least_mm))
+    if pattern.mount != "none":
+        rim = lip_outline(pattern.footprint, settings.mount.lip_mm)
+        spec = spec_of(settings, "A")
+        bare = joined(bare, lip_facets(rim, 2 * (spec.outside_mm + spec.crevice_mm) + 15.0))
+    return bare
+
+
+def costed(blank: Blank, plane: PlaneCost, most_nodes: int = MOST_NODES) -> PlaneCost:
+    """A plane with the rubber that its built jacket takes, flat and stepped.
+
+    most_nodes : of the raster, which is no finer than the build's.
+    """
+    flat, stepped = built_mm3(blank, np.array(plane.normal), plane.offset_mm, most_nodes)
+    fill, less = (flat - blank.plain_mm3) / 1e3, (flat - stepped) / 1e3
+    density = plane.fill_g / plane.fill_cm3 if plane.fill_cm3 > 0 else 0.0
+    return replace(
+        plane,
+        fill_cm3=fill,
+        stepped_fill_cm3=fill - less,
+        fill_g=fill * density,
+        jacket_cm3=(flat - blank.pattern.skin.volume_mm3) / 1e3,
+    )
+
+
+def built_mm3(blank: Blank, normal: FloatArray, offset_mm: float, most_nodes: int) -> tuple[float, float]:
+    """Rubber and pattern of the halves that a plane makes, and of those that follow the silhouette from it."""
+    settings, on_board = blank.settings, blank.on_board
+    plane = PlaneSettings(normal=tuple(float(v) for v in normal), angle_deg=None, offset_mm=float(offset_mm))  # type: ignore[arg-type]
+    parting = settings.parting.model_copy(update={"kind": "plane", "plane": plane})
+    settings = settings.model_copy(update={"parting": parting})
+    cells = halves(parting, blank.pattern.bounds_mm, on_board)
+    bare, spec = blank.bare, spec_of(settings, "A")
+    ends = bars(bare, spec, cells[0].pull_to_mold, on_board)
+    if len(ends):
+        bare = joined(bare, as_facets(ends))
+    grid = plan_grid(bare.moved(inverse(cells[0].pull_to_mold)), spec, on_board)
+    pitch = spec.pitch_mm * max(1.0, float(np.sqrt(grid.rows * grid.columns / most_nodes)))
+    raster = settings.raster.model_copy(update={"pitch_mm": pitch})
+    seen = silhouette(bare, cells, settings.model_copy(update={"raster": raster}), on_board)
+    surface = seen.surface()
+    follows = bool(surface.heights_mm.any())
+    laid = stepped_cells(cells, surface) if follows else cells
+    jackets = _skins(settings, bare, laid, on_board, pitch, outside=False)
+    flat = filled_mm3(jackets, None, jackets[0].grid, on_board)
+    if not follows:
+        return flat, flat
+    outsides = _skins(settings, bare, laid, on_board, seen.grid.pitch_mm, outside=True)
+    return flat, min(flat, _stepped_mm3(settings, seen, cells, jackets, outsides, on_board))
+
+
+def _skins(
+    settings: Settings, bare: Facets, cells: Sequence[Cell], on_board: bool, pitch_mm: float, *, outside: bool
+) -> tuple[Envelope, Envelope]:
+    """Jackets of both halves, or outsides of their shells, as thick as built, on a raster of that pitch."""
+
+    def skin(cell: Cell) -> Envelope:
+        spec = spec_of(settings, cell.name, lowest_mm(cell.parting))
+        mesh = bare.moved(inverse(cell.pull_to_mold))
+        grid = plan_grid(mesh, spec, on_board, pitch_mm)
+        return envelope(mesh, grid, spec.outside_mm if outside else spec.jacket_mm, spec)
+
+    with ThreadPoolExecutor(2) as pool:
+        first, second = pool.map(skin, cells)
+    return first, second
+
+
+def _stepped_mm3(
+    settings: Settings,
+    seen: Silhouette,
+    cells: tuple[Cell, Cell],
+    jackets: tuple[Envelope, Envelope],
+    outsides: tuple[Envelope, Envelope],
+    on_board: bool,
+) -> float:
+    """Rubber and pattern up to the steepest stepped surface whose terraces work; the plane's where none saves enough.
+
+    outsides : of both halves, of which the flange's section is taken.
+    """
+    plane = filled_mm3(jackets, None, seen.grid, on_board)
+
+    def section(surface: Envelope) -> BaseGeometry:
+        first, second = (
+            section_at_parting(outside, cell.parting)
+            for outside, cell in zip(outsides, stepped_cells(cells, surface), strict=True)
+        )
+        return shapely.union_all([first, turned_over(second)])
+
+    given = "slope_deg" in settings.parting.model_fields_set
+    for slope_deg in (seen.slope_deg,) if given else SLOPES_DEG:
+        followed = seen.at_slope(slope_deg)
+        try:
+            terraced = terraces(settings, followed, followed.surface(), section, on_board)
+        except DesignError:  # no bolt fits on such a flange
+            continue
+        fill = filled_mm3(jackets, terraced.surface, seen.grid, on_board)
+        if fill > plane - LEAST_GAIN * plane:
+            return plane
+        if steepest_deg(terraced.surface.heights_mm, terraced.surface.grid) <= SLOPE_LIMIT_DEG:
+            return fill
+    return plane
