@@ -13,7 +13,7 @@ from shellgen.job.defaults import fill_in
 from shellgen.job.model import Settings
 from shellgen.job.read import Job
 from shellgen.mold.design import design
-from shellgen.mold.step import followed, silhouette
+from shellgen.mold.step import Silhouette, followed, silhouette
 from shellgen.parting.cells import halves
 from shellgen.parting.stepped import SLOPE_LIMIT_DEG, steepest_deg
 from shellgen.parting.surface import SteppedParting

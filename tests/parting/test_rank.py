@@ -57,7 +57,7 @@ def test_best_is_not_dearer_than_the_middle_and_stepping_never_dearer_than_the_p
 def test_words_carry_the_figures(elbow_ranking):
     ranking, _ = elbow_ranking
     for plane in ranking.planes:
-        assert f"{plane.fill_cm3:.0f} cm3" in plane.why[0]
+        assert f"{plane.fill_cm3:.1f} cm3" in plane.why[0]
     by_length = min(ranking.planes, key=lambda p: p.flange_length_mm)
     assert "shortest flange" in by_length.role and f"{by_length.flange_length_mm:.0f} mm" in " ".join(by_length.why)
     others = [p for p in ranking.planes if p is not by_length]

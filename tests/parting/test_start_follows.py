@@ -42,10 +42,10 @@ def test_a_level_ring_keeps_its_plane(tmp_path):
 
 def test_a_pattern_that_cannot_be_costed_is_still_started(tmp_path, monkeypatch):
     from shellgen.errors import DesignError
-    from shellgen.parting import job_planes
+    from shellgen.mold import as_built
 
     def refuse(*_):
         raise DesignError("no plane")
 
-    monkeypatch.setattr(job_planes, "cost_job", refuse)
+    monkeypatch.setattr(as_built, "cost_as_built", refuse)
     assert started(tmp_path, wavy(20.0))[0].follow == "plane"
