@@ -1,8 +1,8 @@
 """What a parting plane costs in rubber when it is laid as the build lays it: the same skins, lip, bars and terraces.
 
 The search over directions looks through a coarse body; the planes that it offers are costed again here, so that what
-`planes` says and what comes out of the mold differ by little more than the raster's last digits. Jacket keys, port and
-vents are left out: they do not depend on undercuts.
+`planes` says and what comes out of the mold differ by little more than the raster's last digits. The rubber of the
+jacket keys is told apart: it does not depend on undercuts, but it is in the jacket.
 """
 
 from __future__ import annotations
@@ -24,8 +24,10 @@ from shellgen.mold.drape import spec_of
 from shellgen.mold.fill import filled_mm3, plain_mm3
 from shellgen.mold.flange import section_at_parting, turned_over
 from shellgen.mold.halves import SLOPES_DEG, terraces
+from shellgen.mold.key_places import find_keys, in_cell, proud_of, rough_jacket
 from shellgen.mold.lip import lip_facets, lip_outline
-from shellgen.mold.skins import envelope, joined, plan_grid
+from shellgen.mold.port import bore_mm, port_place
+from shellgen.mold.skins import closed, envelope, joined, plan_grid, reach
 from shellgen.mold.step import LEAST_GAIN, Silhouette, silhouette, stepped_cells
 from shellgen.parting.cells import Cell, halves
 from shellgen.parting.job_planes import cost_job, rank_job
@@ -37,7 +39,7 @@ from shellgen.pattern.pattern import Pattern
 from shellgen.solid.cell_cut import lowest_mm
 from shellgen.solid.recipe import inverse
 
-MOST_NODES = 160_000  # of the raster that a plane is costed on; larger patterns get a wider one
+MOST_NODES = 300_000  # of the raster that a plane is costed on; larger patterns get a wider one
 
 
 def rank_as_built(settings: Settings, pattern: Pattern, keep_clear: Sequence[Box] = ()) -> Ranking:
@@ -95,7 +97,7 @@ def costed(blank: Blank, plane: PlaneCost, most_nodes: int = MOST_NODES) -> Plan
 
     most_nodes : of the raster, which is no finer than the build's.
     """
-    flat, stepped = built_mm3(blank, np.array(plane.normal), plane.offset_mm, most_nodes)
+    flat, stepped, keys = built_mm3(blank, np.array(plane.normal), plane.offset_mm, most_nodes)
     fill, less = (flat - blank.plain_mm3) / 1e3, (flat - stepped) / 1e3
     density = plane.fill_g / plane.fill_cm3 if plane.fill_cm3 > 0 else 0.0
     return replace(
@@ -103,12 +105,13 @@ def costed(blank: Blank, plane: PlaneCost, most_nodes: int = MOST_NODES) -> Plan
         fill_cm3=fill,
         stepped_fill_cm3=fill - less,
         fill_g=fill * density,
-        jacket_cm3=(flat - blank.pattern.skin.volume_mm3) / 1e3,
+        keys_cm3=keys / 1e3,
+        jacket_cm3=(flat + keys - blank.pattern.skin.volume_mm3) / 1e3,
     )
 
 
-def built_mm3(blank: Blank, normal: FloatArray, offset_mm: float, most_nodes: int) -> tuple[float, float]:
-    """Rubber and pattern of the halves that a plane makes, and of those that follow the silhouette from it."""
+def built_mm3(blank: Blank, normal: FloatArray, offset_mm: float, most_nodes: int) -> tuple[float, float, float]:
+    """Rubber and pattern of the halves that a plane makes, of those that follow the silhouette from it; jacket keys."""
     settings, on_board = blank.settings, blank.on_board
     plane = PlaneSettings(normal=tuple(float(v) for v in normal), angle_deg=None, offset_mm=float(offset_mm))  # type: ignore[arg-type]
     parting = settings.parting.model_copy(update={"kind": "plane", "plane": plane})
@@ -125,31 +128,42 @@ def built_mm3(blank: Blank, normal: FloatArray, offset_mm: float, most_nodes: in
     surface = seen.surface()
     follows = bool(surface.heights_mm.any())
     laid = stepped_cells(cells, surface) if follows else cells
-    jackets = _skins(settings, bare, laid, on_board, pitch, outside=False)
-    flat = filled_mm3(jackets, None, jackets[0].grid, on_board)
-    if not follows:
-        return flat, flat
-    outsides = _skins(settings, bare, laid, on_board, seen.grid.pitch_mm, outside=True)
-    return flat, min(flat, _stepped_mm3(settings, seen, cells, jackets, outsides, on_board))
-
-
-def _skins(
-    settings: Settings, bare: Facets, cells: Sequence[Cell], on_board: bool, pitch_mm: float, *, outside: bool
-) -> tuple[Envelope, Envelope]:
-    """Jackets of both halves, or outsides of their shells, as thick as built, on a raster of that pitch."""
-
-    def skin(cell: Cell) -> Envelope:
-        spec = spec_of(settings, cell.name, lowest_mm(cell.parting))
-        mesh = bare.moved(inverse(cell.pull_to_mold))
-        grid = plan_grid(mesh, spec, on_board, pitch_mm)
-        return envelope(mesh, grid, spec.outside_mm if outside else spec.jacket_mm, spec)
-
     with ThreadPoolExecutor(2) as pool:
-        first, second = pool.map(skin, cells)
-    return first, second
+        found = pool.map(lambda cell: _jacket(settings, bare, cell, on_board, pitch), laid)
+        (first, some), (second, more) = found
+    flat, keys = filled_mm3((first, second), None, first.grid, on_board), some + more
+    if not follows:
+        return flat, flat, keys
+    with ThreadPoolExecutor(2) as pool:
+        one, other = pool.map(lambda cell: _outside(settings, bare, cell, on_board, seen.grid.pitch_mm), laid)
+    return flat, flat - _saved_mm3(settings, seen, cells, (first, second), (one, other), on_board), keys
 
 
-def _stepped_mm3(
+def _jacket(settings: Settings, bare: Facets, cell: Cell, on_board: bool, pitch_mm: float) -> tuple[Envelope, float]:
+    """A half's jacket as thick as built, on a raster of that pitch, and the rubber that its keys would add."""
+    spec = spec_of(settings, cell.name, lowest_mm(cell.parting))
+    mesh = bare.moved(inverse(cell.pull_to_mold))
+    grid = plan_grid(mesh, spec, on_board, pitch_mm, spare_mm=proud_of(settings, spec))
+    raw = reach(mesh, grid, spec.jacket_mm, spec)
+    jacket = closed(raw, grid, spec.jacket_mm, spec)
+    if not settings.jacket.keys:
+        return jacket, 0.0
+    first, bare_raw = rough_jacket(raw, grid, spec)
+    off: tuple[tuple[float, float, float], ...] = ()
+    if not on_board and cell.name == "A":
+        port = port_place(*in_cell(first, cell.parting, 1.0))
+        off = ((port.x_mm, port.y_mm, bore_mm(port, settings) / 2),)
+    return jacket, find_keys(first, bare_raw, cell.parting, spec, settings, on_board, off).rubber_mm3
+
+
+def _outside(settings: Settings, bare: Facets, cell: Cell, on_board: bool, pitch_mm: float) -> Envelope:
+    """The outside of a half's shell, on a raster of that pitch."""
+    spec = spec_of(settings, cell.name, lowest_mm(cell.parting))
+    mesh = bare.moved(inverse(cell.pull_to_mold))
+    return envelope(mesh, plan_grid(mesh, spec, on_board, pitch_mm), spec.outside_mm, spec)
+
+
+def _saved_mm3(
     settings: Settings,
     seen: Silhouette,
     cells: tuple[Cell, Cell],
@@ -157,7 +171,7 @@ def _stepped_mm3(
     outsides: tuple[Envelope, Envelope],
     on_board: bool,
 ) -> float:
-    """Rubber and pattern up to the steepest stepped surface whose terraces work; the plane's where none saves enough.
+    """Rubber that the steepest stepped surface saves whose terraces work; 0 where none saves enough.
 
     outsides : of both halves, of which the flange's section is taken.
     """
@@ -179,7 +193,7 @@ def _stepped_mm3(
             continue
         fill = filled_mm3(jackets, terraced.surface, seen.grid, on_board)
         if fill > plane - LEAST_GAIN * plane:
-            return plane
+            return 0.0
         if steepest_deg(terraced.surface.heights_mm, terraced.surface.grid) <= SLOPE_LIMIT_DEG:
-            return fill
-    return plane
+            return plane - fill
+    return 0.0

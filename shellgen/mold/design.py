@@ -96,6 +96,7 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
         assembly=(*names, *(p.name for p in plates)),
         notes=(*notes, *remarks, *laid.notes),
         pour=pour,
+        keys_mm3=sum(d.keys_mm3 for d in draped),
     )
 
 

@@ -21,27 +21,22 @@ OFF_BOARD_MM = 0.01  # the lip is counted if it lies just off the board
 def fill_quantities(design: MoldDesign, rubber_mm3: float, plain_mm3: float) -> dict[str, float]:
     """`fill_cm3` of the built mold; for halves along the silhouette that is `stepped_fill_cm3`, beside the plane's.
 
+    `keys_cm3`, the rubber of the jacket keys with all that they raise beside them, is told apart from it.
+
     rubber_mm3 : of the finished jacket. plain_mm3 : of the plain one, see the function of that name: the pattern (with
     its lip) grown by the asked thickness and what the raster sets it out by; jacket keys are not counted as fill.
     """
-    whole = rubber_mm3 + design.pattern.skin.volume_mm3 - keys_mm3(design)
+    keys = {"keys_cm3": design.keys_mm3 / 1e3} if design.jacket_keys else {}
+    whole = rubber_mm3 + design.pattern.skin.volume_mm3 - design.keys_mm3
     built = (whole - plain_mm3) / 1e3
     parting = design.pieces[0].parting
     if isinstance(parting, SteppedParting):
         jackets, on_board = (design.pieces[0].jacket, design.pieces[1].jacket), design.pattern.mount != "none"
         stepped, plane = (filled_mm3(jackets, s, parting.surface.grid, on_board) for s in (parting.surface, None))
-        return {"fill_cm3": built + (plane - stepped) / 1e3, "stepped_fill_cm3": built}
+        return {"fill_cm3": built + (plane - stepped) / 1e3, "stepped_fill_cm3": built, **keys}
     if design.settings.parting.kind == "plane" and design.settings.parting.follow == "silhouette":
-        return {"fill_cm3": built, "stepped_fill_cm3": built}
-    return {"fill_cm3": built}
-
-
-def keys_mm3(design: MoldDesign) -> float:
-    """Volume of the jacket keys: caps of the balls that they are, over a flat jacket."""
-    total = 0.0
-    for key in design.jacket_keys:
-        total += np.pi * key.height_mm * (3 * key.radius_mm**2 + key.height_mm**2) / 6
-    return total
+        return {"fill_cm3": built, "stepped_fill_cm3": built, **keys}
+    return {"fill_cm3": built, **keys}
 
 
 def plain_mm3(settings: Settings, pattern: Pattern) -> float:

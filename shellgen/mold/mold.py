@@ -71,7 +71,10 @@ class Pour:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MoldDesign:
-    """Everything that was decided, before any solid is made. `settings` has no default left open."""
+    """Everything that was decided, before any solid is made. `settings` has no default left open.
+
+    keys_mm3 : the rubber that the jacket keys add.
+    """
 
     settings: Settings
     pattern: Pattern
@@ -83,6 +86,7 @@ class MoldDesign:
     assembly: tuple[str, ...]
     notes: tuple[str, ...] = ()
     pour: Pour | None = None
+    keys_mm3: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

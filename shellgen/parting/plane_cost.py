@@ -51,7 +51,8 @@ class PlaneCost:
 
     fill_cm3, fill_g : rubber beyond the plain thickness: undercuts filled to the plane, draft. stepped_fill_cm3 : the
     same with a stepped parting on this plane, never more. free_fill_cm3 : what no parting along this pull avoids,
-    draft apart. jacket_cm3 : all the rubber, None where the pattern's volume is unknown. flange_length_mm,
+    draft apart. keys_cm3 : rubber of the jacket keys, no part of the fill; 0 where they were not laid out. jacket_cm3 :
+    all the rubber of the flat parting's jacket, None where the pattern's volume is unknown. flange_length_mm,
     flange_area_cm2 : of the parting line and of one flange face round it. draw_mm : deepest half. balance : smaller
     half over larger. projected_mm : smallest rectangle of a half with its flange. bed_tiles : prints that make up a
     half, None without a bed. crosses : numbers of the places to be kept clear that the seam runs through. role : what
@@ -74,6 +75,7 @@ class PlaneCost:
     crosses: tuple[int, ...] = ()
     role: str = ""
     why: tuple[str, ...] = ()
+    keys_cm3: float = 0.0
 
     def said(self, role: str, why: tuple[str, ...]) -> PlaneCost:
         """The same plane with its role and reasons."""

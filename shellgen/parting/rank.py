@@ -124,8 +124,7 @@ def rank_planes(
     apart = LEVEL_APART_DEG if work.on_board else APART_DEG
     shown = [(costs_of(k.normal, k.offset_mm), k.basin) for k in _different(looks, work, apart)]
     shown.sort(key=lambda entry: rank_key(entry[0]))
-    ahead = rank_key(shown[0][0])
-    if rank_key(middle) < (ahead[0], ahead[1] + PLAIN_SHARE * (middle.jacket_cm3 or 0.0)):
+    if _as_good(middle, shown[0][0], stepped):
         normal = np.array(middle.normal)
         others = [entry for entry in shown if angle_deg(normal, np.array(entry[0].normal)) >= apart]
         shown = [(middle, True), *others[: SHOWN - 1]]
@@ -139,6 +138,14 @@ def rank_planes(
         for plane, basin in shown
     )
     return Ranking(planes, middle.said("middle", middle_reasons(middle, planes[0], stepped)), tried, work)
+
+
+def _as_good(middle: PlaneCost, best: PlaneCost, stepped: bool) -> bool:
+    """Whether nobody would take another plane than the middle one: its jacket is no heavier, or hardly so."""
+    if len(middle.crosses) != len(best.crosses):
+        return len(middle.crosses) < len(best.crosses)
+    mine, other = (rubber_cm3(plane, stepped) + plane.keys_cm3 for plane in (middle, best))
+    return mine < other + PLAIN_SHARE * (middle.jacket_cm3 or 0.0)
 
 
 def _different(looks: Sequence[Look], work: Workpiece, apart_deg: float) -> list[Look]:
