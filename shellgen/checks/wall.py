@@ -75,7 +75,9 @@ def wall_mm(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
     ends = starts - lengths[:, None] * normals
     keep &= (ends[:, 2] > low) & ~_in_bore(bench, ends)
     short = keep & (lengths < asked)  # a web between two bulges of the rubber is as wide as the crevice radius makes it
-    keep[short] &= bench.jacket_outside.distance(ends[short])[0] > clearance + FACING_MM
+    # rubber nearer to the end of a ray than half its length lies on that side too
+    there = clearance + np.maximum(FACING_MM, 0.5 * lengths[short])
+    keep[short] &= bench.jacket_outside.distance(ends[short])[0] > there
     keep[short] &= ~(_on_parting(bench, piece, starts[short]) | _on_parting(bench, piece, ends[short]))
     for other in bench.rigid:
         if other.name != piece.name and keep.any():
