@@ -47,12 +47,11 @@ def make_mold(job: Job, watch: Watch) -> Mold:
     """From a job to finished solids."""
     from shellgen.envelope.warm import warm_up
     from shellgen.job.defaults import fill_in
-    from shellgen.mold.design import check_kind, design
+    from shellgen.mold.design import design
     from shellgen.mold.finish import finish
     from shellgen.mold.guard import machine_memory_bytes, refuse_oversize
     from shellgen.pattern.intake import take_in
 
-    check_kind(job.settings)
     with watch.step("Loading the kernels (the first run compiles them)"):
         warm_up()
     with watch.step("Reading the pattern"):

@@ -19,6 +19,8 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.job.model import PieceSettings
 from shellgen.mold.mold import Mold, Part
 
+RIM_MM = 0.0201  # the cavity is straight up to 0.02 over the board, where it need not lie on the pattern's skin
+
 
 def solid_of(part: Part) -> m3.Manifold:
     """A part's mesh as a solid of the mesh kernel; an empty one if the kernel refuses it (see `closed.py`)."""
@@ -130,7 +132,7 @@ class Bench:
             on_skin = tree.query(part.vertices_mm, distance_upper_bound=1e-4, workers=2)[0] < 1e-4
             outside = part.faces[~on_skin[part.faces].any(1)]
             if self.on_board:
-                outside = outside[(part.vertices_mm[outside, 2] > 0.02).any(1)]
+                outside = outside[(part.vertices_mm[outside, 2] > RIM_MM).any(1)]
             faces.append(outside + sum(len(v) for v in vertices))
             vertices.append(part.vertices_mm)
         return Surface.of(np.concatenate(vertices), np.concatenate(faces).astype(np.int32))

@@ -12,6 +12,8 @@ from shellgen.pattern.pattern import IntArray
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+ODD = (3.0 - 5.0**0.5) / 2.0
+
 
 class Window(NamedTuple):
     """A raster of lines along +z: line (i, j) at x = x0_mm + j · pitch_mm, y = y0_mm + i · pitch_mm."""
@@ -29,8 +31,8 @@ def window_round(points: FloatArray, lines: int, pitch_mm: float) -> Window:
     size = np.maximum(high - low, pitch_mm)
     pitch = max(pitch_mm, float(np.sqrt(size.prod() / lines)))
     columns, rows = (np.ceil(size / pitch).astype(int) + 1).tolist()
-    # a third of a step off the bounds, so that lines rarely run along faces that stand on round numbers
-    return Window(float(low[0]) + pitch / 3, float(low[1]) + pitch / 3, pitch, rows, columns)
+    # an odd part of a step off the bounds, so that no lines run along faces that stand on round numbers
+    return Window(float(low[0]) + ODD * pitch, float(low[1]) + ODD * pitch, pitch, rows, columns)
 
 
 def depths(points: FloatArray, faces: IntArray, window: Window) -> tuple[FloatArray, FloatArray]:

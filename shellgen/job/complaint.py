@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from shellgen.job.keys import Key, clear_keys, job_keys, piece_keys, plane_keys, table_meanings
+from shellgen.job.keys import Key, clear_keys, job_keys, piece_keys, plane_keys, split_keys, table_meanings
 
 SHOWN_CHARACTERS = 60
 
@@ -62,8 +62,10 @@ def _known(name: str) -> tuple[Key, ...]:
     found = job_keys()
     if name.startswith("pieces.") and name.count(".") == 2:
         found = (*piece_keys(name.rpartition(".")[0]), *found)
-    if name.startswith(("parting.plane.", "parting.planes[")) and name.count(".") == 2:
+    if name.startswith("parting.plane.") and name.count(".") == 2:
         found = (*plane_keys(name.rpartition(".")[0]), *found)
+    if name.startswith("parting.planes[") and name.count(".") == 2:
+        found = (*split_keys(name.rpartition(".")[0]), *found)
     if name.startswith("parting.keep_clear[") and name.count(".") == 2:
         found = (*clear_keys(name.rpartition(".")[0]), *found)
     return found

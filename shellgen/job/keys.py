@@ -12,10 +12,11 @@ from annotated_types import Ge, Gt, Le, MinLen
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from shellgen.job.model import ClearSettings, PieceSettings, PlaneSettings, Settings
+from shellgen.job.model import ClearSettings, PieceSettings, PlaneSettings, Settings, SplitSettings
 
 COUNT_WORDS = {2: "two", 3: "three"}
 PLANE_TABLE = "a table {normal = [x, y, z]} or {angle_deg = a}, with offset_mm if wanted"
+SPLIT_TABLE = f'{PLANE_TABLE}, and splits = "B" if wanted'
 BOX_TABLE = "a table {low_mm = [x, y, z], high_mm = [x, y, z]}"
 
 
@@ -76,6 +77,8 @@ def takes(annotation: Any, metadata: Iterable[Any] = ()) -> str:
         return f"a list [[...]], each {takes(args[0])}"
     if origin is dict:
         return "tables named A, B, ..."
+    if isinstance(annotation, type) and issubclass(annotation, SplitSettings):
+        return SPLIT_TABLE
     if isinstance(annotation, type) and issubclass(annotation, PlaneSettings):
         return PLANE_TABLE
     if isinstance(annotation, type) and issubclass(annotation, ClearSettings):
@@ -117,6 +120,12 @@ def piece_keys(prefix: str = "pieces.A") -> tuple[Key, ...]:
 def plane_keys(prefix: str = "parting.plane") -> tuple[Key, ...]:
     """The keys of a plane given as a table."""
     return tuple(_walk(PlaneSettings, f"{prefix}."))
+
+
+@cache
+def split_keys(prefix: str = "parting.planes[1]") -> tuple[Key, ...]:
+    """The keys of one of a list of planes."""
+    return tuple(_walk(SplitSettings, f"{prefix}."))
 
 
 @cache

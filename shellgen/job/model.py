@@ -70,6 +70,12 @@ class PlaneSettings(Section):
     )
 
 
+class SplitSettings(PlaneSettings):
+    """One of a list of planes: where it lies, and which piece it splits."""
+
+    splits: str | None = Field(None, description="Piece that the plane splits; left out, the last one made.")
+
+
 class ClearSettings(Section):
     """A box in the mold frame that the seam should keep out of."""
 
@@ -96,7 +102,9 @@ class PartingSettings(Section):
         None, description="Radial: place of the axis; left out, the middle."
     )
     angle_deg: Finite = Field(0.0, description="Radial: turn of the first parting plane from +x.")
-    planes: tuple[PlaneSettings, ...] = Field((), description="Planes that split the mold one after the other.")
+    planes: tuple[SplitSettings, ...] = Field(
+        (), description="Planes, one after the other: the first makes A (its normal's side) and B, each later one more."
+    )
 
 
 class JacketSettings(Section):
@@ -208,6 +216,9 @@ class PieceSettings(Section):
     wall_mm: Annotated[float, Field(ge=1, le=60)] | None = Field(None, description="Wall of this piece.")
     draft_deg: Annotated[float, Field(ge=0.5, le=15)] | None = Field(None, description="Draft of this piece.")
     clearance_mm: NotNegative | None = Field(None, description="Gap between rubber and this piece.")
+    pull: Vector | None = Field(
+        None, description="Way it leaves, with a list of planes; left out, the bisector of its mating planes."
+    )
 
 
 class Settings(Section):

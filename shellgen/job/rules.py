@@ -60,6 +60,11 @@ def _parting(settings: Settings) -> Iterator[str]:
             f'parting.planes: given, but parting.kind = "{parting.kind}" does not read it. '
             'Give kind = "planes", or drop the list.'
         )
+    if parting.kind == "planes" and parting.follow != "plane":
+        yield (
+            f'parting.follow = "{parting.follow}": only two halves follow the silhouette, and parting.kind = "planes". '
+            'Give kind = "plane", or drop follow.'
+        )
     if parting.keep_clear and parting.kind != "plane":
         yield (
             f'parting.keep_clear: given, but parting.kind = "{parting.kind}" does not read it. '
@@ -76,6 +81,7 @@ def _parting(settings: Settings) -> Iterator[str]:
         yield from _upright(settings, parting.plane)
     for index, plane in enumerate(parting.planes):
         yield from _plane(f"parting.planes[{index + 1}]", plane)
+        yield from _square(settings, f"parting.planes[{index + 1}]", plane)
 
 
 def _plane(name: str, plane: PlaneSettings) -> Iterator[str]:
@@ -101,6 +107,20 @@ def _upright(settings: Settings, plane: PlaneSettings) -> Iterator[str]:
         )
 
 
+def _square(settings: Settings, name: str, plane: PlaneSettings) -> Iterator[str]:
+    """On a board or stem a plane of the list stands upright or lies level."""
+    if settings.mount.kind == "none" or plane.normal is None or not all(map(math.isfinite, plane.normal)):
+        return
+    x, y, z = plane.normal
+    across, size = math.hypot(x, y), math.hypot(x, y, z)
+    if size > 1e-9 and min(across, abs(z)) > 1e-6 * size:
+        near = [round(x, 6), round(y, 6), 0] if across >= abs(z) else [0, 0, 1 if z > 0 else -1]
+        yield (
+            f"{name}.normal = {shown(plane.normal)}: on a {settings.mount.kind} each plane must stand upright or lie "
+            f'level, so that pieces leave level or upwards. The nearest is {shown(near)}; or give mount.kind = "none".'
+        )
+
+
 def _material(settings: Settings) -> Iterator[str]:
     name, names = settings.shell.material, material_names("shell")
     if name not in names:
@@ -123,11 +143,21 @@ def _flange(settings: Settings) -> Iterator[str]:
 
 def _pieces(settings: Settings) -> Iterator[str]:
     parting = settings.parting
-    count = {"plane": 2, "radial": parting.pieces, "planes": len(ascii_uppercase)}[parting.kind]
+    count = {"plane": 2, "radial": parting.pieces, "planes": len(parting.planes) + 1}[parting.kind]
     letters = ascii_uppercase[:count]
     for name in settings.pieces:
         if len(name) != 1 or name not in letters:
             yield f"pieces.{name}: no such piece. The pieces of this job are {letters[0]} to {letters[-1]}."
+    for name, piece in settings.pieces.items():
+        if piece.pull is None:
+            continue
+        if parting.kind != "planes":
+            yield (
+                f'pieces.{name}.pull: given, but parting.kind = "{parting.kind}" does not read it. '
+                'Give kind = "planes", or drop the pull.'
+            )
+        elif not all(map(math.isfinite, piece.pull)) or math.hypot(*piece.pull) < 1e-9:
+            yield f"pieces.{name}.pull = {shown(piece.pull)}: points nowhere. Give a direction, such as [1, 0, 0]."
 
 
 def _limits(settings: Settings) -> Iterator[str]:

@@ -7,13 +7,14 @@ from collections.abc import Callable
 
 from shellgen.job.defaults import bolt_pitch_mm
 from shellgen.job.model import Settings
+from shellgen.mold.faces import Assembled
 from shellgen.mold.halves import Halves
 from shellgen.mold.radial import Radial
 from shellgen.pattern.pattern import Pattern
 
 
 def with_pitch(
-    settings: Settings, pattern: Pattern, lay: Callable[[Settings], Halves | Radial]
+    settings: Settings, pattern: Pattern, lay: Callable[[Settings], Halves | Radial | Assembled]
 ) -> tuple[Settings, tuple[str, ...]]:
     """Settings with their pitch as a number, and a note where it was calculated.
 

@@ -14,7 +14,7 @@ from shellgen.mold.base import Foot, Standing, board_hole, foot
 from shellgen.mold.drape import Draped
 from shellgen.mold.mold import Bolt
 from shellgen.mold.places import bolt_offset_mm
-from shellgen.parting.surface import ValleyParting
+from shellgen.parting.surface import PlanesParting, ValleyParting
 from shellgen.solid.mesh import plan_of
 from shellgen.solid.recipe import Feature, Frustum, Outline, PlateRecipe, Role, transform
 from shellgen.standards.fasteners import bolt as bolt_data
@@ -57,6 +57,8 @@ def _standing(d: Draped, flange_mm: float, top: Envelope | None) -> Standing | N
     if top is not None:
         ys = np.arange(0.0, flange_mm + 25.0, g.pitch_mm)
         clear = top.at(*np.meshgrid(np.clip(x, top.grid.x_mm[0], top.grid.x_mm[-1]), ys)).max(axis=0)
+    elif isinstance(d.cell.parting, PlanesParting):
+        clear = d.cell.parting.raised(x, np.zeros_like(x), flange_mm)
     else:
         slope = d.cell.parting.slope if isinstance(d.cell.parting, ValleyParting) else 0.0
         clear = lie + flange_mm * float(np.hypot(1.0, slope))

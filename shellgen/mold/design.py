@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from shellgen.envelope.facets import Facets
-from shellgen.errors import DesignError
 from shellgen.job.model import PlaneSettings, Settings
 from shellgen.mold.as_built import bare_facets, rank_as_built
 from shellgen.mold.auto_pitch import with_pitch
 from shellgen.mold.base import Foot
+from shellgen.mold.between import between_recipe
 from shellgen.mold.board import base_lid, board_bolts, feet_of
 from shellgen.mold.bridges import as_facets, bars
 from shellgen.mold.drape import spec_of
+from shellgen.mold.faces import Assembled, lay_planes
 from shellgen.mold.gussets import gusset_note
 from shellgen.mold.half import half_recipe
 from shellgen.mold.halves import Halves, lay_halves
 from shellgen.mold.mold import MoldDesign
-from shellgen.mold.port import bore_mm, design_port
+from shellgen.mold.port import Port, bore_mm, design_port
 from shellgen.mold.radial import Radial, lay_radial
 from shellgen.mold.skins import joined
 from shellgen.mold.vents import vented
@@ -23,15 +24,19 @@ from shellgen.mold.wedge import wedge_recipe
 from shellgen.parting.cells import Cell, halves, radial_cells, require_shares, wanted_plane
 from shellgen.parting.job_planes import crossed_places
 from shellgen.parting.reasons import best_says
+from shellgen.parting.shares import Arrangement, Share, arrangement
 from shellgen.pattern.pattern import Pattern
 from shellgen.solid.cell_cut import lowest_mm
-from shellgen.solid.recipe import PlateRecipe
+from shellgen.solid.recipe import PieceRecipe, PlateRecipe
 
 
 def design(settings: Settings, pattern: Pattern) -> MoldDesign:
     """The whole mold as recipes. `settings` must have every default filled in."""
     on_board = pattern.mount != "none"
-    cells, notes = wanted_cells(settings, pattern, on_board)
+    arranged = arrangement(settings, pattern) if settings.parting.kind == "planes" else None
+    if arranged is not None and arranged.halves:
+        arranged = None
+    cells, notes = (arranged.shares, ()) if arranged is not None else wanted_cells(settings, pattern, on_board)
     least_mm = min(spec_of(settings, c.name).thickness_mm for c in cells) + settings.jacket.crevice_mm
     bare = bare_facets(settings, pattern, least_mm)
     if len(cells) == 2:
@@ -39,11 +44,12 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
         if len(ends):
             bare = joined(bare, as_facets(ends))
             notes = (*notes, f"Bodies stand apart: {len(ends)} bars of rubber in the parting hold the jacket together.")
-    settings, remarks = with_pitch(settings, pattern, lambda given: lay(given, bare, cells, on_board))
-    laid = lay(settings, bare, cells, on_board)
+    settings, remarks = with_pitch(settings, pattern, lambda given: lay(given, bare, cells, on_board, arranged))
+    laid = lay(settings, bare, cells, on_board, arranged)
     draped, names = laid.draped, tuple(c.name for c in cells)
     flange_mm = float(settings.flange.thickness_mm or 0.0)
-    feet: tuple[Foot, ...] = feet_of(settings, draped, laid.tops) if on_board else ()
+    standing = tuple(d for d in draped if on_board and (not isinstance(d.cell, Share) or d.cell.on_board))
+    feet: tuple[Foot, ...] = feet_of(settings, standing, laid.tops) if standing else ()
     port = None
     if not on_board and draped[0].port is not None:
         port = design_port(
@@ -58,17 +64,14 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
             wall_mm=draped[0].spec.outside_mm - draped[0].spec.inside_mm,
             low_mm=lowest_mm(draped[0].cell.parting),
         )
-    stands = feet or (None,) * len(cells)
+    stands = {d.cell.name: foot for d, foot in zip(standing, feet, strict=True)}
     pieces = tuple(
-        wedge_recipe(k, settings, laid, stand, port if k == 0 else None)
-        if isinstance(laid, Radial)
-        else half_recipe(k, settings, laid, stand, port if k == 0 else None)
-        for k, stand in enumerate(stands)
+        piece_recipe(k, settings, laid, stands.get(name), port if k == 0 else None) for k, name in enumerate(names)
     )
     if settings.flange.gussets:
         notes = (*notes, gusset_note(pieces, laid.gaps, settings.outputs.step))
-        if isinstance(laid, Radial):
-            notes = (*notes, "Gussets are made on two halves; radial pieces have none, and none are reckoned with.")
+        if not isinstance(laid, Halves):
+            notes = (*notes, "Gussets are made on two halves; other pieces have none, and none are reckoned with.")
     pour = None
     if settings.jacket.method == "pour":
         pieces, pour, said = vented(pieces, pattern, port, settings.jacket.thickness_mm)
@@ -76,9 +79,9 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
     plates: list[PlateRecipe] = []
     bolts = list(laid.bolts)
     if feet:
-        bolts += board_bolts(settings, draped, feet)
+        bolts += board_bolts(settings, standing, feet)
         if settings.port.lid:
-            lid, lid_bolts = base_lid(settings, draped, feet)
+            lid, lid_bolts = base_lid(settings, standing, feet)
             plates.append(lid)
             bolts += lid_bolts
     if port is not None:
@@ -93,7 +96,7 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
         bolts=tuple(bolts),
         keys=laid.keys,
         jacket_keys=tuple(k for d in draped for k in d.keys),
-        assembly=(*names, *(p.name for p in plates)),
+        assembly=(*(laid.order if isinstance(laid, Assembled) else names), *(p.name for p in plates)),
         notes=(*notes, *remarks, *laid.notes),
         pour=pour,
         keys_mm3=sum(d.keys_mm3 for d in draped),
@@ -106,6 +109,9 @@ def wanted_cells(settings: Settings, pattern: Pattern, on_board: bool) -> tuple[
         cells = radial_cells(settings.parting, pattern.bounds_mm)
         require_shares(cells, pattern.vertices_mm)
         return cells, ()
+    if settings.parting.kind == "planes":  # a list of one
+        taken = settings.parting.model_copy(update={"plane": settings.parting.planes[0]})
+        return halves(taken, pattern.bounds_mm, on_board), ()
     if settings.parting.plane != "best":
         return halves(settings.parting, pattern.bounds_mm, on_board), crossing_notes(settings, pattern)
     ranking = rank_as_built(settings, pattern)
@@ -113,8 +119,8 @@ def wanted_cells(settings: Settings, pattern: Pattern, on_board: bool) -> tuple[
     plane = PlaneSettings(normal=best.normal, angle_deg=None, offset_mm=best.offset_mm)
     note = best_says(best, middle, settings.parting.follow == "silhouette")
     chosen = settings.parting.model_copy(update={"plane": plane})
-    taken = settings.model_copy(update={"parting": chosen})
-    return halves(chosen, pattern.bounds_mm, on_board), (note, *crossing_notes(taken, pattern))
+    planned = settings.model_copy(update={"parting": chosen})
+    return halves(chosen, pattern.bounds_mm, on_board), (note, *crossing_notes(planned, pattern))
 
 
 def crossing_notes(settings: Settings, pattern: Pattern) -> tuple[str, ...]:
@@ -128,17 +134,23 @@ def crossing_notes(settings: Settings, pattern: Pattern) -> tuple[str, ...]:
     )
 
 
-def lay(settings: Settings, bare: Facets, cells: tuple[Cell, ...], on_board: bool) -> Halves | Radial:
+def lay(
+    settings: Settings, bare: Facets, cells: tuple[Cell, ...], on_board: bool, arranged: Arrangement | None
+) -> Halves | Radial | Assembled:
     """Drape all cells and lay their mating faces, for the kind of parting asked."""
+    if arranged is not None:
+        return lay_planes(settings, bare, arranged, on_board)
     if settings.parting.kind == "radial":
         return lay_radial(settings, bare, cells, on_board)
     return lay_halves(settings, bare, (cells[0], cells[1]), on_board)
 
 
-def check_kind(settings: Settings) -> None:
-    """Raise DesignError for partings that this design does not lay out."""
-    if settings.parting.kind == "planes":
-        raise DesignError(
-            'parting.kind = "planes": a list of planes cannot be built yet. Give kind = "plane", or "radial" with '
-            "pieces = 3 to 6."
-        )
+def piece_recipe(
+    k: int, settings: Settings, laid: Halves | Radial | Assembled, stand: Foot | None, port: Port | None
+) -> PieceRecipe:
+    """The recipe of piece k, however the pieces part."""
+    if isinstance(laid, Radial):
+        return wedge_recipe(k, settings, laid, stand, port)
+    if isinstance(laid, Assembled):
+        return between_recipe(k, settings, laid, stand, port)
+    return half_recipe(k, settings, laid, stand, port)

@@ -52,7 +52,8 @@ def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_por
     grid = plan_grid(mesh, spec, on_board, spare_mm=proud_mm)
     raw = reach(mesh, grid, spec.jacket_mm, spec)
     first, bare_raw = rough_jacket(raw, grid, spec)
-    port = port_place(*in_cell(first, cell.parting, 1.0)) if with_port else None
+    flange_mm = float(settings.flange.thickness_mm or 0.0)
+    port = port_place(*in_cell(first, cell.parting, 1.0, 3.0 * flange_mm)) if with_port else None
     keys: tuple[JacketKey, ...] = ()
     keys_mm3 = 0.0
     if settings.jacket.keys:

@@ -92,19 +92,7 @@ def flange_plan(
     mating face ends (None where it does not). Parts of the section that stand apart are joined by one flange.
     """
     section = without_small_holes(section, 3 * width_mm)
-    rounding = rounding_mm
-    outline = grown(section, width_mm, rounding)
-    while len(polygons(outline)) > 1:  # one flange: close the gap between parts
-        rounding *= 1.6
-        outline = grown(section, width_mm, rounding)
-    line = grown(section, bolt_mm, rounding)
-    holes_kept = 0.5 * width_mm
-    whole = polygons(outline)[0]
-    whole = Polygon(whole.exterior, [r for r in whole.interiors if not Polygon(r).buffer(-holes_kept).is_empty])
-    line_rings = [np.asarray(r.coords) for p in polygons(line) for r in (p.exterior, *p.interiors)]
-    # bolts only along edges of the outline that stay open: a filled hole has no edge to hold together
-    edges = [whole.exterior, *whole.interiors]
-    rings = [r for r in line_rings if min(shapely.LineString(r).hausdorff_distance(e) for e in edges) < 4 * width_mm]
+    whole, rings = _about(section, width_mm, bolt_mm, rounding_mm)
     lines, closed = [], []
     for ring in rings:
         if board_gap_mm is None and axis_gap_mm is None:
@@ -128,6 +116,58 @@ def flange_plan(
         clipped = whole.intersection(box(left, low[1] - 1 if board_gap_mm is None else 0.0, high[0] + 1, high[1] + 1))
         whole = max(polygons(clipped), key=lambda p: p.area)
     whole = whole.simplify(0.02)
+    return FlangePlan(section, shapely.geometry.polygon.orient(whole), tuple(lines), tuple(closed))
+
+
+def _about(
+    section: BaseGeometry, width_mm: float, bolt_mm: float, rounding_mm: float
+) -> tuple[Polygon, list[FloatArray]]:
+    """A section's flange as one polygon, and the closed lines (n, 2) on which its bolts stand."""
+    rounding = rounding_mm
+    outline = grown(section, width_mm, rounding)
+    while len(polygons(outline)) > 1:  # one flange: close the gap between parts
+        rounding *= 1.6
+        outline = grown(section, width_mm, rounding)
+    line = grown(section, bolt_mm, rounding)
+    holes_kept = 0.5 * width_mm
+    whole = polygons(outline)[0]
+    whole = Polygon(whole.exterior, [r for r in whole.interiors if not Polygon(r).buffer(-holes_kept).is_empty])
+    line_rings = [np.asarray(r.coords) for p in polygons(line) for r in (p.exterior, *p.interiors)]
+    # bolts only along edges of the outline that stay open: a filled hole has no edge to hold together
+    edges = [whole.exterior, *whole.interiors]
+    return whole, [
+        r for r in line_rings if min(shapely.LineString(r).hausdorff_distance(e) for e in edges) < 4 * width_mm
+    ]
+
+
+def plan_within(
+    section: BaseGeometry,
+    *,
+    width_mm: float,
+    bolt_mm: float,
+    rounding_mm: float,
+    room: Polygon,
+    bolt_room: Polygon,
+    edge_mm: float,
+) -> FlangePlan:
+    """Outline and bolt line about a section of a mating face that ends at other faces.
+
+    room : what of its plane the face covers; bolt_room : where bolt axes may stand, edge_mm at least from the
+    outline's edge. Else as `flange_plan`.
+    """
+    section = without_small_holes(section.intersection(room), 3 * width_mm)
+    whole, rings = _about(section, width_mm, bolt_mm, rounding_mm)
+    whole = max(polygons(whole.intersection(room)), key=lambda p: p.area).simplify(0.02)
+    free = bolt_room.intersection(whole.buffer(-edge_mm))
+    lines, closed = [], []
+    for line in rings:
+        cut = shapely.LineString(line).intersection(free)
+        cut = shapely.line_merge(cut) if cut.geom_type == "MultiLineString" else cut
+        for part in getattr(cut, "geoms", [cut]):
+            if part.geom_type == "LineString" and part.length > 0:
+                coords = np.asarray(part.coords)
+                lines.append(coords)
+                closed.append(bool(np.allclose(coords[0], coords[-1])))
     return FlangePlan(section, shapely.geometry.polygon.orient(whole), tuple(lines), tuple(closed))
 
 

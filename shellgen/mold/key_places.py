@@ -12,7 +12,7 @@ from shellgen.envelope.raster import Envelope, FloatArray, Grid
 from shellgen.job.model import Settings
 from shellgen.mold.jacket_keys import LEAST, dome_rim_mm, places, standing
 from shellgen.mold.skins import SkinSpec, closed, lone_points, reach
-from shellgen.parting.surface import Parting
+from shellgen.parting.surface import Parting, PlanesParting
 
 BELOW_MM = -1e4  # stands for "not in this cell" where the jacket lies below the parting
 PLACES = ((False, False), (True, False), (True, True))  # steep, low over the board: what is taken next
@@ -31,12 +31,19 @@ class FoundKeys:
     rubber_mm3: float
 
 
-def in_cell(jacket: Envelope, parting: Parting, level_mm: float) -> tuple[Envelope, float]:
-    """A jacket with what lies less than level_mm above its parting sunk away, and the height that tells it apart."""
+def in_cell(
+    jacket: Envelope, parting: Parting, level_mm: float, side_mm: float | None = None
+) -> tuple[Envelope, float]:
+    """A jacket with what lies less than level_mm above its parting sunk away, and the height that tells it apart.
+
+    side_mm : how near to a side of the cell it is sunk away too; left out, as near as over the parting.
+    """
     if parting.flat:
         return jacket, level_mm
     x, y = np.meshgrid(jacket.grid.x_mm, jacket.grid.y_mm)
     inside = jacket.heights_mm > parting.at(x, y) + level_mm
+    if isinstance(parting, PlanesParting):
+        inside &= parting.within(x, y, level_mm if side_mm is None else side_mm)
     return jacket.with_heights(np.where(inside, jacket.heights_mm, BELOW_MM)), 0.5 * BELOW_MM
 
 
@@ -114,6 +121,6 @@ def _added_mm3(bare: Envelope, raised: Envelope, parting: Parting, on_board: boo
     """Volume between two jackets on one raster, above their parting and above the board."""
     grid = bare.grid
     x, y = np.meshgrid(grid.x_mm, grid.y_mm)
-    low = parting.at(x, y)
+    low = np.minimum(parting.at(x, y), -BELOW_MM)
     gained = np.maximum(raised.heights_mm, low) - np.maximum(bare.heights_mm, low)
     return float(np.where(y > 0, gained, 0.0).sum() if on_board else gained.sum()) * grid.pitch_mm**2

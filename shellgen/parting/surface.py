@@ -6,8 +6,11 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 from shellgen.envelope.raster import Envelope, FloatArray
+
+TOUCH_MM = 1e-6  # a point that near to a side counts as on it
 
 
 class Parting(Protocol):
@@ -51,6 +54,44 @@ class ValleyParting:
     def at(self, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
         """The larger of both planes."""
         return np.broadcast_to(self.slope * np.abs(x_mm), np.broadcast(x_mm, y_mm).shape).astype(float)
+
+
+@dataclass(frozen=True, slots=True)
+class PlanesParting:
+    """A piece between planes: z >= a x + b y + c of each of `planes`, within the plan that its `sides` bound.
+
+    sides : ((a, b, c), ...), planes that hold the pull, a x + b y + c >= 0 with (a, b) of length 1; beyond one of them
+    the piece's cell has no floor and `at` is infinite. low_mm : lowest height over the pattern, at most 0. slid : which
+    of the planes a neighbour slides along when it leaves.
+    """
+
+    planes: tuple[tuple[float, float, float], ...]
+    sides: tuple[tuple[float, float, float], ...] = ()
+    low_mm: float = 0.0
+    slid: tuple[bool, ...] = ()
+
+    @property
+    def flat(self) -> bool:
+        """Never: even a single level plane may end at a side."""
+        return False
+
+    def at(self, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
+        """The highest of all planes; infinite beyond a side."""
+        return np.where(self.within(x_mm, y_mm, -TOUCH_MM), self.raised(x_mm, y_mm, 0.0), np.inf)
+
+    def raised(self, x_mm: FloatArray, y_mm: FloatArray, by_mm: float) -> FloatArray:
+        """The highest of all planes moved that far into the piece, square to themselves; sides left out."""
+        x, y = np.broadcast_arrays(np.asarray(x_mm, float), np.asarray(y_mm, float))
+        heights = [a * x + b * y + c + by_mm * np.sqrt(1.0 + a * a + b * b) for a, b, c in self.planes]
+        return np.asarray(np.max(heights, axis=0), float)
+
+    def within(self, x_mm: FloatArray, y_mm: FloatArray, by_mm: float) -> npt.NDArray[np.bool_]:
+        """Which points lie at least that far inside of all sides."""
+        x, y = np.broadcast_arrays(np.asarray(x_mm, float), np.asarray(y_mm, float))
+        inside = np.ones(x.shape, bool)
+        for a, b, c in self.sides:
+            inside &= a * x + b * y + c >= by_mm
+        return inside
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,7 +16,7 @@ from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.envelope.triangulate import solid_under
 from shellgen.errors import KernelError
 from shellgen.parting.cells import TURN_OVER
-from shellgen.parting.surface import Parting, PlaneParting, SteppedParting, ValleyParting
+from shellgen.parting.surface import Parting, PlaneParting, PlanesParting, SteppedParting, ValleyParting
 from shellgen.pattern.pattern import IntArray
 
 COARSER = 2.5  # a stepped mating face is the same triangles on both sides: they may be this much coarser than skins
@@ -25,6 +25,8 @@ DEEP_MM = 1e4  # how far down the solid under a parting reaches: below every pie
 
 def lowest_mm(parting: Parting) -> float:
     """The lowest height of a parting, at most 0."""
+    if isinstance(parting, PlanesParting):
+        return parting.low_mm
     if isinstance(parting, SteppedParting):
         heights = parting.surface.heights_mm
         return min(float(-heights.max() if parting.over else heights.min()), 0.0)
@@ -51,13 +53,21 @@ def half_space(normal: tuple[float, float, float], offset_mm: float) -> m3.Manif
 def outside_cell(parting: Parting, tolerance_mm: float, overlap_mm: float = 0.0) -> list[m3.Manifold] | None:
     """Solids that together hold all below a parting, to be cut off along with the rest; None if it takes its own cut.
 
-    overlap_mm : how much deeper the cut is made. Raises KernelError for a kind of parting that is not known here.
+    overlap_mm : how much deeper the cut is made, but not at planes that a neighbour slides along, for it would not
+    get past. Raises KernelError for a kind of parting that is not known here.
     """
     if isinstance(parting, PlaneParting):
         return [half_space((0.0, 0.0, 1.0), -overlap_mm)]
     if isinstance(parting, ValleyParting):
         lean = float(np.hypot(1.0, parting.slope))
         return [half_space((s * parting.slope / lean, 0.0, 1.0 / lean), -overlap_mm) for s in (-1.0, 1.0)]
+    if isinstance(parting, PlanesParting):
+        found = []
+        for k, (a, b, c) in enumerate(parting.planes):
+            lean = float(np.sqrt(1.0 + a * a + b * b))
+            deeper = 0.0 if k < len(parting.slid) and parting.slid[k] else overlap_mm
+            found.append(half_space((-a / lean, -b / lean, 1.0 / lean), c / lean - deeper))
+        return found + [half_space((a, b, 0.0), -c - overlap_mm) for a, b, c in parting.sides]
     if isinstance(parting, SteppedParting):
         if parting.over:
             return None

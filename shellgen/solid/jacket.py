@@ -7,6 +7,7 @@ import numpy as np
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.parting.cells import TURN_OVER
+from shellgen.parting.surface import PlanesParting
 from shellgen.pattern.pattern import IntArray, Pattern
 from shellgen.solid.cell_cut import cut_to_cell, lowest_mm
 from shellgen.solid.mesh import CRUMB_MM3, largest, manifold, mesh_of, moved, under
@@ -24,10 +25,12 @@ def jacket_mesh(
     """
     first = recipes[0]
     full = _full(recipes, tolerance_mm)
-    if first.on_board or sum(b.volume() > CRUMB_MM3 for b in full.decompose()) > 1:
+    on_board = any(r.on_board for r in recipes)
+    if on_board or sum(b.volume() > CRUMB_MM3 for b in full.decompose()) > 1:
         rubber = full - moved(pattern_core(pattern), inverse(first.pull_to_mold))
-        if first.on_board:
-            rubber = rubber.trim_by_plane((0.0, 1.0, 0.0), 0.0)
+        if on_board:
+            up = first.pull_to_mold[2, :3]
+            rubber = rubber.trim_by_plane(tuple(up.tolist()), -float(first.pull_to_mold[2, 3]))
         rubber = largest(rubber, "the jacket")
         return *mesh_of(moved(rubber, first.pull_to_mold)), float(rubber.volume())
     outside = largest(full, "the jacket")
@@ -42,14 +45,20 @@ def jacket_mesh(
 
 
 def _full(recipes: tuple[PieceRecipe, ...], tolerance_mm: float) -> m3.Manifold:
-    """Rubber and pattern together, in the first piece's pull frame."""
+    """Rubber and pattern together, in the first piece's pull frame.
+
+    In a list of planes a flat piece does not overlap: its neighbour may slide along it.
+    """
     first = recipes[0]
+    listed = any(isinstance(r.parting, PlanesParting) for r in recipes)
     shares = []
     for r in recipes:
         below = under(r.jacket, tolerance_mm, 1.0 - lowest_mm(r.parting))
-        share = cut_to_cell(below, r.parting, tolerance_mm, overlap_mm=OVERLAP_MM)
+        share = cut_to_cell(below, r.parting, tolerance_mm, overlap_mm=0.0 if listed and r.parting.flat else OVERLAP_MM)
         into_first = inverse(first.pull_to_mold) @ r.pull_to_mold
-        shares.append(share if r is first else moved(share, TURN_OVER if len(recipes) == 2 else into_first))
+        shares.append(
+            share if r is first else moved(share, TURN_OVER if len(recipes) == 2 and not listed else into_first)
+        )
     return m3.Manifold.batch_boolean(shares, m3.OpType.Add)
 
 

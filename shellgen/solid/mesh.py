@@ -14,7 +14,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.envelope.triangulate import solid_under
 from shellgen.errors import KernelError
-from shellgen.parting.surface import ValleyParting
+from shellgen.parting.surface import PlanesParting, ValleyParting
 from shellgen.pattern.pattern import IntArray
 from shellgen.solid.cell_cut import COARSER, cut_to_cell, half_space, lowest_mm
 from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Shape
@@ -133,6 +133,8 @@ def flange_plates(recipe: PieceRecipe, tolerance_mm: float) -> list[m3.Manifold]
         low, high = lowest_mm(recipe.parting) - 1.0, float(top.heights_mm.max()) + 1.0
         lid = manifold(*solid_under(top, from_mm=low - 2.0, tolerance_mm=COARSER * tolerance_mm))
         return [extruded(o, low, high) ^ lid for o in outlines]
+    if isinstance(recipe.parting, PlanesParting):
+        return []  # they are features
     if not isinstance(recipe.parting, ValleyParting):
         return [extruded(o, -1.0, o.thickness_mm) for o in outlines]
     lean = float(np.hypot(1.0, recipe.parting.slope))

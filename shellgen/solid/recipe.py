@@ -34,6 +34,7 @@ class Role(Enum):
     PRY_SLOT = "pry slot"
     GUSSET = "gusset"
     FOOT = "foot"
+    PLATE = "flange plate"
     PORT = "port"
     LABEL = "label"
 
@@ -115,6 +116,8 @@ class PieceRecipe:
 
     flange_top : the flange's outer face, a raster in this piece's frame, where the parting is stepped; elsewhere the
     flange's thickness square to the parting says it. apart : further outlines of a flange that is not of one part.
+    Between a list of planes (PlanesParting) each mating face has a plate of its own, a body feature, and the outlines
+    are those plates as seen along the pull.
     """
 
     name: str
