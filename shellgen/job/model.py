@@ -87,7 +87,8 @@ class PartingSettings(Section):
     """Where the shell comes apart."""
 
     kind: Literal["plane", "radial", "planes"] = Field(
-        "plane", description="Two halves by one plane, pieces about an upright axis, or the list `planes`."
+        "plane",
+        description="Two halves by one plane, pieces about an upright axis, or pieces between a list of planes.",
     )
     plane: Literal["middle", "best"] | PlaneSettings = Field("middle", description="The parting plane of two halves.")
     follow: Literal["plane", "silhouette"] = Field(

@@ -22,7 +22,7 @@ EXAMPLES = {
     "mount.stem_at_mm": [0, 0],
     "parting.keep_clear": ["+y", {"low_mm": [-20, -60, 80], "high_mm": [20, 0, 140]}],
     "parting.axis_at_mm": [0, 0],
-    "parting.planes": [{"normal": [1, 0, 0]}],
+    "parting.planes": [{"normal": [0, 0, 1], "offset_mm": 300}, {"angle_deg": 90, "splits": "B"}],
     "bolts.flash_limit_mm": 0.2,
     "bolts.torque_nm": 1,
     "shell.modulus_mpa": 1400,
@@ -32,6 +32,7 @@ EXAMPLES = {
     "pieces.A.wall_mm": 8,
     "pieces.A.draft_deg": 3,
     "pieces.A.clearance_mm": 0.5,
+    "pieces.A.pull": [0, 0, 1],
 }
 HEAD = (
     "Job file of shellgen. Lengths in mm, angles in degrees, whatever the mesh file's unit is.",

@@ -142,9 +142,3 @@ def test_an_axis_beside_the_pattern_is_refused(tmp_path):
     ball = trimesh.creation.icosphere(subdivisions=3, radius=20.0)
     with pytest.raises(DesignError, match=r"piece \w would hold nothing .* middle is at"):
         shellgen.make_mold(job_of(tmp_path, ball, parting={"axis_at_mm": [90.0, 0.0]}))
-
-
-def test_a_list_of_planes_is_refused_in_words(tmp_path):
-    ball = trimesh.creation.icosphere(subdivisions=3, radius=20.0)
-    with pytest.raises(DesignError, match=r'kind = "planes".*cannot be built yet'):
-        shellgen.make_mold(job_of(tmp_path, ball, parting={"kind": "planes", "planes": [{"normal": [1, 0, 0]}]}))
