@@ -28,7 +28,9 @@ def jacket_mesh(
     on_board = any(r.on_board for r in recipes)
     if on_board or sum(b.volume() > CRUMB_MM3 for b in full.decompose()) > 1:
         rubber = full - moved(pattern_core(pattern), inverse(first.pull_to_mold))
-        if on_board:
+        if first.on_board:
+            rubber = rubber.trim_by_plane((0.0, 1.0, 0.0), 0.0)
+        elif on_board:
             up = first.pull_to_mold[2, :3]
             rubber = rubber.trim_by_plane(tuple(up.tolist()), -float(first.pull_to_mold[2, 3]))
         rubber = largest(rubber, "the jacket")
@@ -56,9 +58,8 @@ def _full(recipes: tuple[PieceRecipe, ...], tolerance_mm: float) -> m3.Manifold:
         below = under(r.jacket, tolerance_mm, 1.0 - lowest_mm(r.parting))
         share = cut_to_cell(below, r.parting, tolerance_mm, overlap_mm=0.0 if listed and r.parting.flat else OVERLAP_MM)
         into_first = inverse(first.pull_to_mold) @ r.pull_to_mold
-        shares.append(
-            share if r is first else moved(share, TURN_OVER if len(recipes) == 2 and not listed else into_first)
-        )
+        motion = TURN_OVER if len(recipes) == 2 and not listed else into_first
+        shares.append(share if r is first else moved(share, motion))
     return m3.Manifold.batch_boolean(shares, m3.OpType.Add)
 
 
