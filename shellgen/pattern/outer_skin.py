@@ -17,7 +17,7 @@ from shellgen.pattern.topology import split_fans, topology
 from shellgen.pattern.voxels import Cells, sorted_into_cells
 
 _STEPS, _CELLS_MOST, _CELL_LEAST_MM = 300, 16_000_000, 0.3
-_SHEET_MM = (0.3, 1.0)  # least thickness given to a sheet: one cell within these bounds
+_SHEET_MM = (0.3, 0.8)  # least thickness given to a sheet: one cell within these bounds
 _REACH = 3  # cells: skin further than this from the surface bridges a hole
 _OFF_MM = 0.08  # edges whose middle lies further off the surface are split
 _SIMPLER_MM = 0.02
