@@ -13,7 +13,7 @@ def check(bench: Bench) -> Finding:
     """Taken apart in reverse order of assembly, each piece is swept along its pull, however far (see `sweep.py`)."""
     faults, worst = [], 0.0
     order = [name for name in bench.mold.design.assembly if name in bench.parts]
-    missing = [part.name for part in bench.rigid if part.name not in order]
+    missing = [part.name for part in bench.rigid if part.kind != "spacer" and part.name not in order]
     if missing:
         faults.append(f"the order of assembly leaves out {', '.join(missing)}")
     faults += [f"{name} is rigid and has no pull" for name in order if bench.parts[name].pull is None]

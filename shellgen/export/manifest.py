@@ -11,7 +11,13 @@ Schema (lengths mm, mold frame: +z up, the board at z = 0; every number rounded,
 - `bolts`: [`pair` (two part names, or a part and "board"), `size` ("M6", "1/4 in"), `seats_mm` (two points, the first
   on the first of the pair), `ends` (each "washer", "pocket", "insert" or "board"), `setup` ("closing", "board", "lid")]
 - `keys`: [`pair` (the first has the male), `kind`, `at_mm`]
-- `quantities`: figures by name, the unit at the end of the name
+- `pour`: of a poured jacket, else null: `up` (the way that is up while pouring), `holes` [`piece`, `use`, `at_mm`,
+  `bore_mm`, `air_cm3` that would stay without it; the pour first, it holds all], `spacers` [`name` of the part,
+  `piece` it lies under, `at_mm` on the pattern, `thickness_mm` along the pull]
+- `quantities`: figures by name, the unit at the end of the name: `fill_cm3` (rubber beyond the plain thickness, keys
+  not counted), `stepped_fill_cm3` (the same along the silhouette; `fill_cm3` is then the plane's), `keys_cm3` (rubber
+  of the jacket keys), `vents`, `trapped_air_cm3` (no hole reaches it), `air_without_vent_<n>_cm3` (`pour.holes` from
+  the second on), `spacers`, volumes and masses
 - `checks`: [`id`, `title`, `status` ("pass", "warn", "fail"), `value`, `limit`, `unit`, `says`]
 - `pattern_to_mold`: 4x4, from the mesh file's coordinates (before units) to the mold frame
 - `design_sha256`: hash of job, pattern bytes, recipe and versions
@@ -32,7 +38,7 @@ import numpy as np
 from shellgen.checks.finding import Finding
 from shellgen.envelope.raster import FloatArray
 from shellgen.export.fingerprint import design_sha256
-from shellgen.mold.mold import Mold, Part
+from shellgen.mold.mold import Mold, Part, Pour
 from shellgen.standards.materials import material
 
 RUBBER = "silicone"
@@ -97,6 +103,7 @@ def build_manifest(mold: Mold, findings: Sequence[Finding], written: Mapping[str
             for bolt in design.bolts
         ],
         "keys": [{"pair": list(k.pair), "kind": k.kind, "at_mm": _rounded(k.at_mm, 4)} for k in design.keys],
+        "pour": _pour(design.pour),
         "quantities": _quantities(mold, written, masses),
         "checks": [_check(finding) for finding in findings],
         "pattern_to_mold": [[float(f"{x + 0.0:.12g}") for x in row] for row in design.pattern.file_to_mold.tolist()],
@@ -124,6 +131,34 @@ def _mass_g(part: Part, shell_material: str, volume_mm3: float) -> float:
     """Mass by the density of the part's material."""
     density = material(RUBBER if part.kind == "jacket" else shell_material).density_g_cm3
     return density * volume_mm3 / 1000.0
+
+
+def _pour(pour: Pour | None) -> dict[str, Any] | None:
+    """How a poured jacket is filled: with the mold standing as built."""
+    if pour is None:
+        return None
+    return {
+        "up": [0.0, 0.0, 1.0],
+        "holes": [
+            {
+                "piece": hole.piece,
+                "use": hole.use,
+                "at_mm": _rounded(hole.at_mm, 4),
+                "bore_mm": _rounded(hole.bore_mm, 4),
+                "air_cm3": _rounded(hole.air_mm3 / 1000.0, 4),
+            }
+            for hole in pour.holes
+        ],
+        "spacers": [
+            {
+                "name": spacer.name,
+                "piece": spacer.piece,
+                "at_mm": _rounded(spacer.at_mm, 4),
+                "thickness_mm": _rounded(spacer.thickness_mm, 4),
+            }
+            for spacer in pour.spacers
+        ],
+    }
 
 
 def _quantities(mold: Mold, written: Mapping[str, PartFiles], masses: Mapping[str, float]) -> dict[str, float]:

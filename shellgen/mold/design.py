@@ -74,7 +74,9 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
             notes = (*notes, "Gussets are made on two halves; other pieces have none, and none are reckoned with.")
     pour = None
     if settings.jacket.method == "pour":
-        pieces, pour, said = vented(pieces, pattern, port, settings.jacket.thickness_mm)
+        pieces, pour, said = vented(
+            pieces, pattern, port, settings.jacket.thickness_mm, [k for d in draped for k in d.keys]
+        )
         notes = (*notes, *said)
     plates: list[PlateRecipe] = []
     bolts = list(laid.bolts)

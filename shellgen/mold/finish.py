@@ -10,8 +10,9 @@ import numpy as np
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.fill import fill_quantities, plain_mm3
 from shellgen.mold.mold import Mold, MoldDesign, Part, PartKind
+from shellgen.mold.spacers import spacer_solid
 from shellgen.solid.jacket import jacket_mesh
-from shellgen.solid.mesh import mesh_of, moved, piece_solid, plate_solid
+from shellgen.solid.mesh import manifold, mesh_of, moved, piece_solid, plate_solid
 from shellgen.solid.recipe import Point
 
 
@@ -31,19 +32,32 @@ def finish(design: MoldDesign) -> Mold:
         down = plate.name == "lid" and design.pattern.mount != "none"
         pull = -plate.plate_to_mold[:3, 2] if down else plate.plate_to_mold[:3, 2]
         parts.append(_part(plate.name, "lid", plate_solid(plate), plate.plate_to_mold, tuple(pull), plate.genus()))
+    if design.pour is not None and design.pour.spacers:
+        parts += _spacers(design, next(p for p in parts if p.kind == "jacket"))
     rubber_mm3 = sum(p.volume_mm3 for p in parts if p.kind == "jacket")
     return Mold(
         design, tuple(parts), {**fill_quantities(design, rubber_mm3, plain.result()), **_pour_quantities(design)}
     )
 
 
+def _spacers(design: MoldDesign, jacket: Part) -> list[Part]:
+    """The pads that hold the gap of a poured jacket, cut from its room."""
+    rubber = manifold(jacket.vertices_mm, jacket.faces)
+    by_name = {recipe.name: recipe for recipe in design.pieces}
+    spacers = design.pour.spacers if design.pour is not None else ()
+    return [_part(s.name, "spacer", spacer_solid(s, by_name[s.piece], rubber), np.eye(4), None, 0) for s in spacers]
+
+
 def _pour_quantities(design: MoldDesign) -> dict[str, float]:
-    """Of a poured jacket: how many holes let air out, the pour not counted, and the air that stays."""
+    """Of a poured jacket: vents (the pour not counted), the air that stays, and what would stay without each vent."""
     if design.pour is None:
         return {}
+    vents = design.pour.holes[1:]
     return {
-        "vents": float(max(len(design.pour.holes) - 1, 0)),
+        "vents": float(len(vents)),
         "trapped_air_cm3": design.pour.trapped_mm3 / 1e3,
+        "spacers": float(len(design.pour.spacers)),
+        **{f"air_without_vent_{k}_cm3": vent.air_mm3 / 1e3 for k, vent in enumerate(vents, 1)},
     }
 
 

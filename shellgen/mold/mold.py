@@ -62,11 +62,23 @@ class VentHole:
 
 
 @dataclass(frozen=True, slots=True)
+class Spacer:
+    """A round pad in the gap under one piece: the foot of its axis on the pattern, its height along the pull there."""
+
+    name: str
+    piece: str
+    at_mm: Point
+    thickness_mm: float
+    radius_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Pour:
-    """How a poured jacket fills: its holes, the pour first, and the air that stays all the same."""
+    """How a poured jacket fills: its holes, the pour first, the air that stays all the same, what holds the gap."""
 
     holes: tuple[VentHole, ...]
     trapped_mm3: float
+    spacers: tuple[Spacer, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

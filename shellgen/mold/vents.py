@@ -15,8 +15,10 @@ import numpy.typing as npt
 from scipy.ndimage import minimum_filter
 
 from shellgen.envelope.raster import FloatArray
-from shellgen.mold.mold import Pour, VentHole
+from shellgen.mold.mold import JacketKey, Pour, VentHole
 from shellgen.mold.port import Port
+from shellgen.mold.spacers import find_spacers, spacer_notes
+from shellgen.parting.tilt import Tilt, tilt_study
 from shellgen.parting.vents import filling, look_into, place_vents
 from shellgen.pattern.pattern import Pattern
 from shellgen.solid.jacket import jacket_mesh, pattern_core
@@ -32,6 +34,9 @@ SLENDER = 10.0  # length over bore beyond which no chimney is made
 OVER_MM = 5.0  # chimneys end that far over the highest place of the shell
 COARSE_MM = 0.2  # tolerance of the gap that is looked through
 LOOK_MM = 1.0  # and the raster
+WORTH_LEANING_MM3 = 300.0  # of trapped air, from which other pour positions are tried
+LEAN_LOOK_MM = 3.0  # on this raster
+LESS = 0.7  # share of the upright position's air from which a leaning one is worth saying
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +52,16 @@ class _Bore:
 
 
 def vented(
-    pieces: tuple[PieceRecipe, ...], pattern: Pattern, port: Port | None, thickness_mm: float
+    pieces: tuple[PieceRecipe, ...],
+    pattern: Pattern,
+    port: Port | None,
+    thickness_mm: float,
+    keys: Sequence[JacketKey] = (),
 ) -> tuple[tuple[PieceRecipe, ...], Pour, tuple[str, ...]]:
     """The pieces with pour and vents bored, what they are, and what is to be said about them.
 
     port : of a mold without a board, on the first piece; open while pouring, it is a vent itself. thickness_mm : of
-    the rubber.
+    the rubber. keys : of the jacket.
     """
     gap = jacket_mesh(pieces, pattern, COARSE_MM)[:2]
     seen = look_into(gap, mesh_of(pattern_core(pattern)), pitch_mm=LOOK_MM)
@@ -81,8 +90,14 @@ def vented(
     for bore in bores:
         features[bore.piece] += _features(bore, pieces[bore.piece], level)
     ready = tuple(replace(r, features=tuple(f)) for r, f in zip(pieces, features, strict=True))
-    pour = Pour(tuple(holes), float(sum(t.volume_mm3 for t in traps)))
-    return ready, pour, (*_notes(pour, len(traps), poured), *_held(pattern, thickness_mm))
+    held = find_spacers(ready, pattern, thickness_mm, keys) if pattern.mount == "none" else ()
+    pour = Pour(tuple(holes), float(sum(t.volume_mm3 for t in traps)), held)
+    said = _notes(pour, len(traps), poured)
+    if pour.trapped_mm3 > WORTH_LEANING_MM3:
+        said = (*said, *_lean_notes(tilt_study(gap, mesh_of(pattern_core(pattern)), pitch_mm=LEAN_LOOK_MM)))
+    if pattern.mount == "none":
+        return ready, pour, (*said, *spacer_notes(held, ready))
+    return ready, pour, (*said, "The board holds pattern and shell, and with them the gap: no spacers are needed.")
 
 
 def _in_port(port: Port, piece: PieceRecipe, at_mm: Sequence[float]) -> bool:
@@ -186,11 +201,15 @@ def _notes(pour: Pour, traps: int, poured: bool) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _held(pattern: Pattern, thickness_mm: float) -> tuple[str, ...]:
-    """What holds the gap: the board, if there is one; else pads have to."""
-    if pattern.mount != "none":
+def _lean_notes(tilts: Sequence[Tilt]) -> tuple[str, ...]:
+    """Whether leaning the mold would free trapped air. tilts : the best first, the upright position among them."""
+    best = tilts[0]
+    upright = next(tilt for tilt in tilts if tilt.lean_deg == 0)
+    if best.air_mm3 > LESS * upright.air_mm3:
         return ()
+    x, y, _ = (-v for v in best.up)
+    instead = f"{best.air_mm3 / 1e3:.1f} cm3 of air would stay instead of {upright.air_mm3 / 1e3:.1f}"
     return (
-        f"Nothing but spacers holds the gap here: set pads of cured silicone, {thickness_mm:g} mm thick, three under "
-        "the pattern and three over it, before the shell is closed. They stay in the jacket.",
+        f"Leaned {best.lean_deg:.0f} degrees over towards ({x:+.2f}, {y:+.2f}) while pouring, with vents at the "
+        f"heights of that position, about {instead}.",
     )

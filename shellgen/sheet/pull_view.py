@@ -89,7 +89,14 @@ def _mark_keys(mold: Mold, part: Part, camera: Camera, strokes: Strokes) -> list
         if dome.piece == part.name:
             domes += 1
             strokes.circle(camera.at(dome.at_mm), dome.radius_mm / camera.mm_per_px, paper.RUBBER, 2.5)
+    spacers = [s for s in mold.design.pour.spacers if s.piece == part.name] if mold.design.pour is not None else []
+    for spacer in spacers:
+        radius = spacer.radius_mm / camera.mm_per_px
+        strokes.circle(camera.at(spacer.at_mm), radius, paper.LID, 3.0)
+        strokes.circle(camera.at(spacer.at_mm), radius + 5.0, paper.LID, 2.0)
     out: list[tuple[str, Colour]] = []
+    if spacers:
+        out.append((_counted(len(spacers), "spacer") + " under it (double ring)", paper.LID))
     if male:
         out.append((_counted(male, "key") + " (double ring)", KEY_INK))
     if female:

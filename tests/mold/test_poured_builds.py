@@ -1,12 +1,15 @@
 """A poured jacket: pour at the top, bores that let all air out, counted, drawn along the pull, clear of bolts."""
 
+from itertools import combinations
 from pathlib import Path
 
+import manifold3d as m3
 import numpy as np
 import pytest
 import trimesh
 
 from shellgen.checks.holes import genus_of
+from shellgen.export.manifest import PartFiles, build_manifest
 from shellgen.job.defaults import fill_in
 from shellgen.job.model import Settings
 from shellgen.mold.design import design
@@ -104,10 +107,56 @@ def test_holes_are_counted_and_the_rubber_has_none(standing):
     assert mold.quantities["trapped_air_cm3"] == pytest.approx(standing.pour.trapped_mm3 / 1e3)
 
 
-def test_spacers_are_asked_for_only_where_no_board_holds_the_pattern(lying, standing):
-    thickness = lying.settings.jacket.thickness_mm
-    assert any(f"pads of cured silicone, {thickness:g} mm thick" in note for note in lying.notes)
-    assert not any("pads" in note for note in standing.notes)
+def solid(vertices, faces):
+    return m3.Manifold(m3.Mesh64(np.array(vertices, float), np.array(faces, np.uint64)))
+
+
+def test_spacers_hold_the_gap_and_touch_nothing(lying):
+    """Three or more to a piece, as thick as the gap less 0.1 mm at either end; against the slab a plain cylinder."""
+    mold = finish(lying)
+    spacers = {s.name: s for s in lying.pour.spacers}
+    parts = {p.name: p for p in mold.parts}
+    skin = solid(lying.pattern.skin.vertices_mm, lying.pattern.skin.faces)
+    assert {p.name for p in mold.parts if p.kind == "spacer"} == set(spacers)
+    assert mold.quantities["spacers"] == len(spacers)
+    rubber = lying.settings.jacket.thickness_mm
+    for piece in ("A", "B"):
+        own = [s for s in spacers.values() if s.piece == piece]
+        assert len(own) >= 3
+        places = np.array([s.at_mm for s in own])
+        assert min(np.linalg.norm(a - b) for a, b in combinations(places, 2)) > 2 * own[0].radius_mm
+    for name, spacer in spacers.items():
+        pad = solid(parts[name].vertices_mm, parts[name].faces)
+        assert (pad ^ skin).volume() == 0.0 and (
+            pad ^ solid(parts["jacket"].vertices_mm, parts["jacket"].faces)
+        ).volume() > 0
+        for shell in ("A", "B"):
+            wall = solid(parts[shell].vertices_mm, parts[shell].faces)
+            assert (pad ^ wall).volume() == 0.0
+            pull = 0.11 * np.array(parts[spacer.piece].pull)
+            moved = pad.translate(tuple(pull))  # a little more than the play, and it meets its shell
+            assert ((moved ^ wall).volume() > 0.0) == (shell == spacer.piece)
+        assert rubber <= spacer.thickness_mm < 1.6 * rubber
+    flat = [s for s in spacers.values() if s.piece == "B"]  # the slab's flat underside
+    for spacer in flat:
+        height = spacer.thickness_mm - 0.2
+        assert parts[spacer.name].volume_mm3 == pytest.approx(np.pi * spacer.radius_mm**2 * height, rel=0.03)
+
+
+def test_spacers_are_said_and_left_out_where_a_board_holds_the_pattern(lying, standing):
+    said = " ".join(lying.notes)
+    assert all(s.name in said for s in lying.pour.spacers)
+    assert standing.pour.spacers == () and "no spacers are needed" in " ".join(standing.notes)
+
+
+def test_manifest_lists_holes_and_spacers(lying):
+    mold = finish(lying)
+    files = {p.name: PartFiles({"stl": f"{p.name}.stl"}, p.volume_mm3, ((0, 0, 0), (1, 1, 1))) for p in mold.parts}
+    told = build_manifest(mold, (), files)
+    assert [h["air_cm3"] for h in told["pour"]["holes"][1:]] == [
+        told["quantities"][f"air_without_vent_{k}_cm3"] for k in range(1, len(lying.pour.holes))
+    ]
+    assert [s["name"] for s in told["pour"]["spacers"]] == [p["name"] for p in told["parts"] if p["kind"] == "spacer"]
 
 
 def test_brushed_rubber_needs_no_vents(tmp_path):
