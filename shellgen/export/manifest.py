@@ -11,7 +11,7 @@ Schema (lengths mm, mold frame: +z up, the board at z = 0; every number rounded,
 - `bolts`: [`pair` (two part names, or a part and "board"), `size` ("M6", "1/4 in"), `seats_mm` (two points, the first
   on the first of the pair), `ends` (each "washer", "pocket", "insert" or "board"), `setup` ("closing", "board", "lid")]
 - `keys`: [`pair` (the first has the male), `kind`, `at_mm`]
-- `pour`: of a poured jacket, else null: `up` (the way that is up while pouring), `holes` [`piece`, `use`, `at_mm`,
+- `pour`, of a poured jacket alone: `up` (the way that is up while pouring), `holes` [`piece`, `use`, `at_mm`,
   `bore_mm`, `air_cm3` that would stay without it; the pour first, it holds all], `spacers` [`name` of the part,
   `piece` it lies under, `at_mm` on the pattern, `thickness_mm` along the pull]
 - `quantities`: figures by name, the unit at the end of the name: `fill_cm3` (rubber beyond the plain thickness, keys
@@ -103,7 +103,7 @@ def build_manifest(mold: Mold, findings: Sequence[Finding], written: Mapping[str
             for bolt in design.bolts
         ],
         "keys": [{"pair": list(k.pair), "kind": k.kind, "at_mm": _rounded(k.at_mm, 4)} for k in design.keys],
-        "pour": _pour(design.pour),
+        **({} if design.pour is None else {"pour": _pour(design.pour)}),
         "quantities": _quantities(mold, written, masses),
         "checks": [_check(finding) for finding in findings],
         "pattern_to_mold": [[float(f"{x + 0.0:.12g}") for x in row] for row in design.pattern.file_to_mold.tolist()],
@@ -133,10 +133,8 @@ def _mass_g(part: Part, shell_material: str, volume_mm3: float) -> float:
     return density * volume_mm3 / 1000.0
 
 
-def _pour(pour: Pour | None) -> dict[str, Any] | None:
+def _pour(pour: Pour) -> dict[str, Any]:
     """How a poured jacket is filled: with the mold standing as built."""
-    if pour is None:
-        return None
     return {
         "up": [0.0, 0.0, 1.0],
         "holes": [
