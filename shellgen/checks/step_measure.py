@@ -9,7 +9,14 @@ import numpy as np
 
 from shellgen.checks.holes import genus_of
 from shellgen.checks.step_reread import Counts, counts, graph_on, moved_back, read_solids
-from shellgen.checks.step_surfaces import bores_missing, designed_bores, mating_area_mm2, skins_of, without
+from shellgen.checks.step_surfaces import (
+    bores_missing,
+    designed_bores,
+    mating_area_mm2,
+    mating_normals,
+    skins_of,
+    without,
+)
 from shellgen.checks.step_volume import volume_mm3
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.envelope.spline_fit import FitReport, fit_report, target_report
@@ -66,7 +73,6 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMe
     valid = all(BRepCheck_Analyzer(s).IsValid() for s in solids)
     if len(solids) != 1:
         return StepMeasure(recipe.name, len(solids), valid)
-    piece = isinstance(recipe, PieceRecipe)
     solid = moved_back(solids[0], recipe.pull_to_mold if isinstance(recipe, PieceRecipe) else recipe.plate_to_mold)
     wanted = part.volume_mm3 + labels_mm3(recipe)
     faces = skins_of(solid) if isinstance(recipe, PieceRecipe) else ([], [])
@@ -87,11 +93,16 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMe
         faces_limit=FACES_MAX + POCKET_FACES * sum(f.role is Role.POCKET for f in recipe.features),
         bores=len(designed_bores(recipe.features)),
         bores_missing=len(bores_missing(solid, recipe.features)),
-        mating_mm2=mating_area_mm2(solid) if piece and not stepped else None,
+        mating_mm2=_mating_mm2(solid, recipe) if isinstance(recipe, PieceRecipe) and not stepped else None,
         skins=_skin_reports(faces, recipe) if isinstance(recipe, PieceRecipe) else (),
         mating=mating,
         stepped=stepped,
     )
+
+
+def _mating_mm2(solid: object, recipe: PieceRecipe) -> float:
+    """Least area of a piece's plane mating faces."""
+    return min(mating_area_mm2(solid, up) for up in mating_normals(recipe.parting))
 
 
 Skins = tuple[list[SplineGraph], list[SplineGraph]]
@@ -114,7 +125,10 @@ def _skin_reports(faces: Skins, recipe: PieceRecipe) -> tuple[FitReport, ...]:
     low = 0.0 if recipe.on_board else None
     over = recipe.base.thickness_mm if recipe.base is not None else low
     x, y = (np.meshgrid(e.grid.x_mm, e.grid.y_mm) for e in (recipe.inside, recipe.outside))
-    top = recipe.parting.at(*y) + recipe.outline.thickness_mm if recipe.flange_top is None else recipe.flange_top.at(*y)
+    if recipe.flange_top is not None:
+        top = recipe.flange_top.at(*y)
+    else:  # the flange's thickness is square to its mating faces
+        top = recipe.parting.at(*y) + recipe.outline.thickness_mm / float(mating_normals(recipe.parting)[0][2])
     wanted: list[tuple[Envelope, FloatArray, float | None]] = [
         (recipe.inside, recipe.parting.at(*x), low),
         (recipe.outside, top, over),
@@ -138,7 +152,8 @@ def _engraved_mm3(feature: Feature, top_mm: float) -> float:
     shape = feature.shape
     if feature.add or not isinstance(shape, Prism):
         return 0.0
-    depth = min(max(top_mm - shape.origin[2], 0.0), shape.length_mm)
+    up = np.cross(shape.x_axis, shape.y_axis)  # square to the mating face, which passes through the origin
+    depth = min(max(top_mm - float(up @ np.asarray(shape.origin)), 0.0), shape.length_mm)
     return float(shapely.Polygon(shape.outer, shape.holes).area) * depth
 
 

@@ -11,6 +11,7 @@ import shapely
 from shellgen.checks.step_reread import graph_on
 from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import SplineGraph
+from shellgen.parting.surface import Parting
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe
 
 SAME_MM = 1e-3
@@ -54,8 +55,22 @@ def designed_bores(features: tuple[Feature, ...]) -> list[Frustum]:
     return [f.shape for f in features if not f.add and isinstance(f.shape, Frustum) and f.shape.r0_mm == f.shape.r1_mm]
 
 
-def mating_area_mm2(solid: Any) -> float:
-    """Area of the faces that lie in the plane z = 0 to a millionth, facing down [mm2]; 0 if there are none."""
+def mating_normals(parting: Parting) -> list[FloatArray]:
+    """Unit normals, upwards, of the planes through the frame's origin that a flat or valley parting is made of."""
+    if parting.flat:
+        return [np.array([0.0, 0.0, 1.0])]
+    out = []
+    for sign in (1.0, -1.0):
+        rise = float(parting.at(np.array(sign), np.array(0.0)))
+        out.append(np.array([-sign * rise, 0.0, 1.0]) / np.hypot(1.0, rise))
+    return out
+
+
+def mating_area_mm2(solid: Any, up: FloatArray) -> float:
+    """Area of the faces that lie in the plane through the origin with that normal, to a millionth, and look against it.
+
+    0 if there are none.
+    """
     from OCP.BRepAdaptor import BRepAdaptor_Surface
     from OCP.BRepGProp import BRepGProp
     from OCP.GeomAbs import GeomAbs_Plane
@@ -70,9 +85,11 @@ def mating_area_mm2(solid: Any) -> float:
         if surface.GetType() != GeomAbs_Plane:
             continue
         flat = surface.Plane()
-        normal, at = flat.Axis().Direction(), flat.Location()
-        up = normal.Z() if (item.Orientation() == TopAbs_FORWARD) == flat.Direct() else -normal.Z()
-        if abs(up + 1) < EXACT_MM**2 and abs(at.Z()) < EXACT_MM:
+        direction, at = flat.Axis().Direction(), flat.Location()
+        normal = np.array([direction.X(), direction.Y(), direction.Z()])
+        outward = normal if (item.Orientation() == TopAbs_FORWARD) == flat.Direct() else -normal
+        off = abs(float(np.array([at.X(), at.Y(), at.Z()]) @ up))
+        if float(np.linalg.norm(outward + up)) < EXACT_MM and off < EXACT_MM:
             properties = GProp_GProps()
             BRepGProp.SurfaceProperties_s(item, properties)
             total += properties.Mass()

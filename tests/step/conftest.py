@@ -1,4 +1,4 @@
-"""Molds of a ball, a torus, a box and a tilted disc, and their STEP files, made once."""
+"""Molds of a ball, a torus, a box, a tilted disc, and radial pieces, and their STEP files, made once."""
 
 import numpy as np
 import pytest
@@ -60,3 +60,19 @@ def disc(tmp_path_factory):
     parting = {"plane": {"normal": [0, 0, 1]}, "follow": "silhouette"}
     jacket = {"keys": False, "thickness_mm": 8, "draft_deg": 5}
     return Build(tmp_path_factory.mktemp("disc"), plate, parting=parting, jacket=jacket, raster={"pitch_mm": 0.5})
+
+
+@pytest.fixture(scope="session")
+def wedges(tmp_path_factory):
+    """Three radial pieces about a ball."""
+    mesh = trimesh.creation.icosphere(subdivisions=5, radius=BALL_MM)
+    radial = {"kind": "radial", "pieces": 3}
+    return Build(tmp_path_factory.mktemp("wedges"), mesh, parting=radial, jacket={"keys": False})
+
+
+@pytest.fixture(scope="session")
+def quarters(tmp_path_factory):
+    """Four radial pieces about a block on a board."""
+    block = trimesh.creation.box(extents=(44.0, 40.0, 50.0))
+    radial = {"kind": "radial", "pieces": 4}
+    return Build(tmp_path_factory.mktemp("quarters"), block, parting=radial, mount={"kind": "board"})

@@ -1,4 +1,4 @@
-"""Pieces about a ball, a torus, a box and a tilted disc as STEP: read back by OCC, by gmsh in a process of its own."""
+"""Pieces as STEP: read back by OCC, by gmsh in a process of its own."""
 
 import dataclasses
 import json
@@ -21,7 +21,7 @@ from shellgen.solid.recipe import Feature, Frustum, Role, inverse, transform
 from tests.step.conftest import BALL_MM, TORUS_MM
 
 
-@pytest.mark.parametrize("name", ["ball", "torus", "box", "disc"])
+@pytest.mark.parametrize("name", ["ball", "torus", "box", "disc", "wedges", "quarters"])
 def test_all_checks_pass_on_files_read_back(name, request):
     build = request.getfixturevalue(name)
     assert not build.files.refused
@@ -81,7 +81,7 @@ print(json.dumps([len(gmsh.model.getEntities(3)), len(gmsh.model.getEntities(2))
 """
 
 
-@pytest.mark.parametrize("name", ["ball", "torus", "box", "disc"])
+@pytest.mark.parametrize("name", ["ball", "torus", "box", "disc", "wedges", "quarters"])
 def test_a_second_reader_finds_the_same_faces(name, request):
     pytest.importorskip("gmsh")
     build = request.getfixturevalue(name)

@@ -56,7 +56,7 @@ def test_a_plate_with_holes_is_exact_in_volume_genus_and_bores():
     assert (found.genus, found.closed, found.faces) == (3, True, 6)
     area = np.pi * (1600 - 9 - 2 * 6.25)
     assert volume_mm3(solid, graph_on) == pytest.approx(6 * area, rel=1e-9)
-    assert mating_area_mm2(solid) == pytest.approx(area, rel=1e-6)
+    assert mating_area_mm2(solid, np.array(UP)) == pytest.approx(area, rel=1e-6)
     assert len(designed_bores(recipe.features)) == 3
     assert bores_missing(solid, recipe.features) == []
 
@@ -71,7 +71,7 @@ def test_a_boss_is_no_bore():
     (solid,) = explored(feature_solid(Frustum((0, 0, 0), UP, 5.0, 3.0, 3.0)), "solid")
     cut = Feature(Role.BOLT_HOLE, Frustum((0, 0, 0), UP, 5.0, 3.0, 3.0), add=False)
     assert len(bores_missing(solid, (cut,))) == 1
-    assert mating_area_mm2(solid) == pytest.approx(np.pi * 9, rel=1e-6)  # its foot
+    assert mating_area_mm2(solid, np.array(UP)) == pytest.approx(np.pi * 9, rel=1e-6)  # its foot
     lifted = np.eye(4)
     lifted[2, 3] = 1e-3
-    assert mating_area_mm2(in_frame(solid, lifted)) == 0.0
+    assert mating_area_mm2(in_frame(solid, lifted), np.array(UP)) == 0.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -11,7 +12,7 @@ import numpy as np
 from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
-from shellgen.solid.brep.graph import Graph
+from shellgen.solid.brep.graph import Graph, ValleyGraph
 from shellgen.solid.brep.loops import Side, sampled
 from shellgen.solid.brep.skin_face import Skin
 from shellgen.solid.recipe import PieceRecipe
@@ -22,25 +23,23 @@ UNDER_MM = 0.05
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cap:
-    """A plane of a piece: axis (0, 1, 2) and level where it stands, the two axes of its plan, the solid below or above.
+    """A plane of a piece: a point on it, its normal, the two axes of its plan, the solid below or above.
 
-    plan : (2, 3), first and second plan axis in space; their cross product is the normal of the plane as built, which
+    plan : (2, 3), first and second plan axis in space; the normal as built leans towards their cross product, and
     points out of the solid if `outward`.
     """
 
     name: str
-    axis: int
-    level_mm: float
+    at_mm: FloatArray
+    normal: FloatArray
     plan: FloatArray
     outward: bool
 
     @property
     def surface(self) -> Any:
         """The plane, normal by the plan's axes."""
-        at = [0.0, 0.0, 0.0]
-        at[self.axis] = self.level_mm
-        first, normal = self.plan[0], np.cross(self.plan[0], self.plan[1])
-        return occ.plane((at[0], at[1], at[2]), _point(first), _point(normal))
+        first = self.plan[0] - (self.plan[0] @ self.normal) * self.normal
+        return occ.plane(_point(self.at_mm), _point(first / np.linalg.norm(first)), _point(self.normal))
 
 
 def _point(p: FloatArray) -> tuple[float, float, float]:
@@ -48,18 +47,37 @@ def _point(p: FloatArray) -> tuple[float, float, float]:
 
 
 X, Y, Z = np.eye(3)
+SIDES = ((" right", 1.0), (" left", -1.0))
 
 
 def caps_of(recipe: PieceRecipe) -> dict[str, Cap]:
     """The planes of a piece by name: "mating", "top", and on a board "base" and "step"."""
-    out = {
-        "mating": Cap("mating", 2, 0.0, np.array([X, Y]), False),
-        "top": Cap("top", 2, recipe.outline.thickness_mm, np.array([X, Y]), True),
+    thick = recipe.outline.thickness_mm
+    return {
+        "mating": Cap("mating", 0 * Z, Z, np.array([X, Y]), False),
+        "top": Cap("top", thick * Z, Z, np.array([X, Y]), True),
+        **board_caps(recipe),
     }
+
+
+def valley_caps(recipe: PieceRecipe, low: ValleyGraph, high: ValleyGraph) -> dict[str, Cap]:
+    """The planes of a radial piece: mating and outer faces to the right and left of its axis."""
+    out = {}
+    for name, graph, outward in (("mating", low, False), ("top", high, True)):
+        for side, sign in SIDES:
+            normal = np.array([-graph.side(sign).a, 0.0, 1.0])
+            normal /= np.linalg.norm(normal)
+            out[name + side] = Cap(name + side, graph.c_mm * Z, normal, np.array([X, Y]), outward)
+    return {**out, **board_caps(recipe)}
+
+
+def board_caps(recipe: PieceRecipe) -> dict[str, Cap]:
+    """The planes that a piece has at its board."""
+    out = {}
     if recipe.on_board:
-        out["base"] = Cap("base", 1, 0.0, np.array([X, Z]), True)
+        out["base"] = Cap("base", 0 * Y, -Y, np.array([X, Z]), True)
     if recipe.base is not None:
-        out["step"] = Cap("step", 1, recipe.base.thickness_mm, np.array([Z, X]), True)
+        out["step"] = Cap("step", recipe.base.thickness_mm * Y, Y, np.array([Z, X]), True)
     return out
 
 
@@ -84,9 +102,11 @@ def _lies_in(item: Any, cap: Cap) -> bool:
     if surface.GetType() != GeomAbs_Plane:
         return False
     flat = surface.Plane()
-    normal, at = flat.Axis().Direction(), flat.Location()
-    along = (normal.X(), normal.Y(), normal.Z())[cap.axis]
-    return abs(abs(along) - 1) < 1e-9 and abs((at.X(), at.Y(), at.Z())[cap.axis] - cap.level_mm) < ON_MM
+    direction, location = flat.Axis().Direction(), flat.Location()
+    normal = np.array([direction.X(), direction.Y(), direction.Z()])
+    at = np.array([location.X(), location.Y(), location.Z()])
+    along = abs(float(normal @ cap.normal))
+    return along > 1 - 1e-9 and abs(float((at - cap.at_mm) @ cap.normal)) < ON_MM
 
 
 def _sides(item: Any, cap: Cap) -> list[Side]:
@@ -122,36 +142,44 @@ def _single(sides: list[Side]) -> list[Side]:
     return out
 
 
-def opened(sides: dict[str, list[Side]], caps: dict[str, Cap], low: str, wall: str, skin: Skin, low_y: float) -> None:
-    """Cut the edges that two planes share where a skin rises from the one along the other.
+def opened(
+    sides: dict[str, list[Side]],
+    caps: dict[str, Cap],
+    pair: tuple[str, str],
+    ends: list[tuple[float, Any]],
+    along: FloatArray,
+    covered: Callable[[float], bool],
+) -> None:
+    """Cut the edges that two planes share where a skin rises from them. Both lists of sides change in place.
 
-    low : the plane that trims the skin; wall : the plane y = low_y. Both lists of sides change in place.
+    ends : places along the edge, and vertices, where the skin begins and ends; along : the edge's direction; covered :
+    whether the skin stands on a place.
     """
-    shared = [(a, b) for a in sides[low] for b in sides[wall] if a.edge.IsSame(b.edge)]
+    first, second = pair
+    shared = [(a, b) for a in sides[first] for b in sides[second] if a.edge.IsSame(b.edge)]
     for a, b in shared:
-        sides[low].remove(a)
-        sides[wall].remove(b)
-        for item in _parts(a, skin, low_y, caps[low].level_mm):
-            sides[low].append(sampled(item, a.along, caps[low].plan))
-            sides[wall].append(sampled(item, b.along, caps[wall].plan))
+        sides[first].remove(a)
+        sides[second].remove(b)
+        for item in _left(a.edge, ends, along, covered):
+            sides[first].append(sampled(item, a.along, caps[first].plan))
+            sides[second].append(sampled(item, b.along, caps[second].plan))
 
 
-def _parts(side: Side, skin: Skin, low_y: float, level: float) -> list[Any]:
-    """What is left of an edge along x outside the skin, run as the edge itself."""
+def _left(edge: Any, ends: list[tuple[float, Any]], along: FloatArray, covered: Callable[[float], bool]) -> list[Any]:
+    """What is left of a straight edge outside a skin, run as the edge itself."""
     from OCP.BRep import BRep_Tool
     from OCP.TopExp import TopExp
 
-    first, last = TopExp.FirstVertex_s(side.edge), TopExp.LastVertex_s(side.edge)
-    xa, xb = BRep_Tool.Pnt_s(first).X(), BRep_Tool.Pnt_s(last).X()
-    lo, hi = min(xa, xb), max(xa, xb)
-    inner = [(x, v) for x, v in skin.ends if lo < x < hi]
-    stops = [(xa, first), *(inner if xa < xb else inner[::-1]), (xb, last)]
+    first, last = TopExp.FirstVertex_s(edge), TopExp.LastVertex_s(edge)
+    points = (BRep_Tool.Pnt_s(v) for v in (first, last))
+    t0, t1 = (float(along @ np.array([p.X(), p.Y(), p.Z()])) for p in points)
+    inner = [(t, v) for t, v in ends if min(t0, t1) < t < max(t0, t1)]
+    stops = [(t0, first), *(inner if t0 < t1 else inner[::-1]), (t1, last)]
     out = []
-    for (x0, v0), (x1, v1) in pairwise(stops):
-        middle = 0.5 * (x0 + x1)
-        if float(skin.graph.at(np.array([middle]), np.array([low_y]))[0]) > level and inner:
+    for (a, v0), (b, v1) in pairwise(stops):
+        if covered(0.5 * (a + b)):
             continue
-        out.append(side.edge if not inner else occ.straight(v0, v1))
+        out.append(edge if not inner else occ.straight(v0, v1))
     return out
 
 
@@ -170,12 +198,13 @@ def clear_of(sides: list[Side], skin: Skin, trim: Graph, name: str, low_y: float
         if low_y is not None:
             over = np.where(y > low_y + ON_MM, over, -1.0)
         k = int(np.argmax(over))
-        if float(over[k]) > UNDER_MM and _within_box(skin, x[k], y[k]):
+        if float(over[k]) > UNDER_MM and within_box(skin, x[k], y[k]):
             raise KernelError(
                 f"{what}: an edge of its {name} face at ({x[k]:.1f}, {y[k]:.1f}) lies {over[k]:.2f} mm within the wall"
             )
 
 
-def _within_box(skin: Skin, x: float, y: float) -> bool:
+def within_box(skin: Skin, x: float, y: float) -> bool:
+    """Whether a place lies in a skin's rectangle."""
     x0, y0, x1, y1 = skin.graph.box_mm
     return x0 < x < x1 and y0 < y < y1

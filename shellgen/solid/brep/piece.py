@@ -6,16 +6,31 @@ curves; the two skins, one spline each, close the solid.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from shellgen.envelope.spline_fit import FitReport
 from shellgen.errors import KernelError
-from shellgen.parting.surface import SteppedParting
+from shellgen.parting.surface import SteppedParting, ValleyParting
 from shellgen.solid.brep import occ
-from shellgen.solid.brep.caps import caps_of, clear_of, opened, sorted_faces, stood_up
+from shellgen.solid.brep.caps import (
+    SIDES,
+    UNDER_MM,
+    X,
+    Y,
+    caps_of,
+    clear_of,
+    opened,
+    sorted_faces,
+    stood_up,
+    valley_caps,
+    within_box,
+)
 from shellgen.solid.brep.flat_stand import flat_stand
-from shellgen.solid.brep.graph import Graph, PlaneGraph
+from shellgen.solid.brep.graph import Graph, PlaneGraph, ValleyGraph
 from shellgen.solid.brep.land import Land, stepped_land
 from shellgen.solid.brep.lift import Ground, Lift
 from shellgen.solid.brep.loops import faces_of
@@ -24,6 +39,7 @@ from shellgen.solid.brep.port import PortPlan, must_stand_apart, port_faces, por
 from shellgen.solid.brep.skin_face import Skin, laid
 from shellgen.solid.brep.skin_parts import skin_parts
 from shellgen.solid.brep.traced_skin import fitted_pair, traced_skin
+from shellgen.solid.brep.wedge_plate import valley_of, wedge_body
 from shellgen.solid.recipe import PieceRecipe
 
 MOST_SPANS = (100, 60, 30)  # of one trimming edge; shorter ones where OCC misjudges a wire
@@ -44,10 +60,10 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
     Raises KernelError, naming place and size, where no valid solid can be built.
     """
     what = f"shell piece {recipe.name}"
-    land = None if recipe.parting.flat else _land(recipe, tolerance_mm, what)
-    trims: tuple[Graph, Graph] = (PlaneGraph(0.0), PlaneGraph(recipe.outline.thickness_mm))
-    if land is not None:
-        trims = (land.mating, land.top)
+    land = stepped_land(recipe, tolerance_mm) if isinstance(recipe.parting, SteppedParting) else None
+    if land is not None and recipe.on_board:
+        raise KernelError(f"{what}: a stepped parting that stands on a board is not written as STEP")
+    trims = _trims(recipe, land)
     inside_y = 0.0 if recipe.on_board else None
     outside_y = recipe.base.thickness_mm if recipe.base is not None else inside_y
     fitted = fitted_pair((recipe.inside, recipe.outside), trims, (inside_y, outside_y), tolerance_mm)
@@ -57,7 +73,10 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
     must_stand_apart(ports, what)
     plain = tuple(f for f in features if f.role not in LEFT_OUT)
     stand = None if land is None else flat_stand(recipe, plain)
-    body = plate_body(recipe, plain) if stand is None else plate_body(stand.recipe, stand.features)
+    if isinstance(recipe.parting, ValleyParting):
+        body = wedge_body(recipe, plain)
+    else:
+        body = plate_body(recipe, plain) if stand is None else plate_body(stand.recipe, stand.features)
     grounds = (None, None) if land is None else (occ.spline_surface(land.mating), occ.spline_surface(land.top))
     parts = skin_parts(inside), skin_parts(outside)
     surfaces = [tuple(occ.spline_surface(p.graph) for p in whole) for whole in parts]
@@ -67,7 +86,7 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
         inner = laid(inside, parts[0], surfaces[0], most_spans, grounds[0])
         outer = laid(outside, parts[1], surfaces[1], most_spans, grounds[1])
         if land is None or stand is None:
-            faces = joined_faces(recipe, body, inner, outer, what)
+            faces = joined_faces(recipe, body, inner, outer, trims, what)
         else:
             lift = Lift(
                 Ground(land.mating, grounds[0], 0.0),
@@ -85,13 +104,13 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
     )
 
 
-def _land(recipe: PieceRecipe, tolerance_mm: float, what: str) -> Land:
-    """The faces of a stepped flange. Raises KernelError for partings and stands that are not built."""
-    if not isinstance(recipe.parting, SteppedParting):
-        raise KernelError(f"{what}: STEP is written for flat and stepped partings only")
-    if recipe.on_board:
-        raise KernelError(f"{what}: a stepped parting that stands on a board is not written as STEP")
-    return stepped_land(recipe, tolerance_mm)
+def _trims(recipe: PieceRecipe, land: Land | None) -> tuple[Graph, Graph]:
+    """What inside and outside are trimmed at."""
+    if land is not None:
+        return land.mating, land.top
+    if isinstance(recipe.parting, ValleyParting):
+        return valley_of(recipe)
+    return PlaneGraph(0.0), PlaneGraph(recipe.outline.thickness_mm)
 
 
 def skin_faces(inside: Skin, outside: Skin, ports: tuple[PortPlan, ...], what: str) -> list[Any]:
@@ -106,24 +125,48 @@ def skin_faces(inside: Skin, outside: Skin, ports: tuple[PortPlan, ...], what: s
     return faces
 
 
-def joined_faces(recipe: PieceRecipe, body: Any, inside: Skin, outside: Skin, what: str) -> list[Any]:
+def joined_faces(
+    recipe: PieceRecipe, body: Any, inside: Skin, outside: Skin, trims: tuple[Graph, Graph], what: str
+) -> list[Any]:
     """All faces of a piece but its skins and its port."""
-    caps = caps_of(recipe)
+    low, high = trims
+    if isinstance(low, ValleyGraph) and isinstance(high, ValleyGraph):
+        caps, sides_of = valley_caps(recipe, low, high), tuple(side for side, _ in SIDES)
+    else:
+        caps, sides_of = caps_of(recipe), ("",)
     kept, sides = sorted_faces(body, caps)
     wall = "step" if recipe.base is not None else "base"
-    if recipe.on_board:
-        opened(sides, caps, "mating", "base", inside, 0.0)
-        opened(sides, caps, "top", wall, outside, caps[wall].level_mm)
-    clear_of(sides["mating"], inside, PlaneGraph(0.0), "mating", 0.0 if recipe.on_board else None, what)
-    top = PlaneGraph(recipe.outline.thickness_mm)
-    clear_of(sides["top"], outside, top, "top", caps[wall].level_mm if recipe.on_board else None, what)
-    sides["mating"] += [s.turned() for s in inside.trims]
-    sides["top"] += [s.turned() for s in outside.trims]
+    wall_y = recipe.base.thickness_mm if recipe.base is not None else 0.0
+    for name, skin, trim, upright, low_y in (
+        ("mating", inside, low, "base", 0.0),
+        ("top", outside, high, wall, wall_y),
+    ):
+        faces = [name + side for side in sides_of]
+        if len(faces) == 2:
+            opened(sides, caps, (faces[0], faces[1]), skin.crease, Y, covers(skin, trim, lambda t: (0.0, t)))
+        for face in faces:
+            if recipe.on_board:
+                under = covers(skin, trim, lambda t, y=low_y: (t, y))  # type: ignore[misc]
+                opened(sides, caps, (face, upright), skin.ends, X, under)
+            clear_of(sides[face], skin, trim, name, low_y if recipe.on_board else None, what)
+        for side in skin.trims:
+            right = len(faces) == 1 or float(side.plan_mm[:, 0].mean()) > 0
+            sides[faces[0 if right else 1]].append(side.turned())
     if recipe.on_board:
         # seen from outside, the wall lies above the inner skin's line, and below the outer one's or behind the step
         sides["base"] += [stood_up(s, inside, caps["base"]) for s in inside.isos]
         sides[wall] += [stood_up(s, outside, caps[wall]).turned() for s in outside.isos]
     return kept + [f for name, cap in caps.items() for f in faces_of(sides[name], cap.surface, cap.outward, what)]
+
+
+def covers(skin: Skin, trim: Graph, place: Callable[[float], tuple[float, float]]) -> Callable[[float], bool]:
+    """Whether a skin lies well over its trim at places along a line."""
+
+    def over(t: float) -> bool:
+        x, y = (np.array([v]) for v in place(t))
+        return float((skin.graph.at(x, y) - trim.at(x, y))[0]) > UNDER_MM and within_box(skin, float(x[0]), float(y[0]))
+
+    return over
 
 
 def lifted_faces(flat: PieceRecipe, body: Any, lift: Lift, inside: Skin, outside: Skin) -> list[Any]:

@@ -19,7 +19,7 @@ def plate_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
     what = f"shell piece {recipe.name}"
     outlines = (recipe.outline, *recipe.apart)
     if recipe.on_board:
-        outlines = tuple(_squared(o) for o in outlines)
+        outlines = tuple(squared(o) for o in outlines)
     parts = [outline_solid(o, 0.0, o.thickness_mm) for o in outlines]
     if recipe.base is not None:
         reach = recipe.base.reach
@@ -32,7 +32,7 @@ def plate_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
     return with_features(parts, features, what)
 
 
-def _squared(outline: Outline) -> Outline:
+def squared(outline: Outline) -> Outline:
     """An outline whose lowest points, off the board by what simplifying outlines may take, stand on it exactly."""
     rings = [tuple((x, 0.0 if y < OFF_BOARD_MM else y) for x, y in ring) for ring in (outline.outer, *outline.holes)]
     return replace(outline, outer=rings[0], holes=tuple(rings[1:]))

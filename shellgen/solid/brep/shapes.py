@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from shapely.geometry import Polygon
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
@@ -14,6 +15,7 @@ from shellgen.solid.brep.smooth_ring import Circle, smooth_ring
 from shellgen.solid.recipe import Dome, Frustum, Outline, Point, Prism, Ring, Shape
 
 MOST_SPANS = 140  # of one wall: see `skin_face`
+LEAST_HOLE_MM2 = 0.01  # outlines united from several may keep openings of no size
 MANY = 12  # a ring of more points than this is a polyline of something smooth
 
 
@@ -70,11 +72,31 @@ def prism_solid(prism: Prism) -> Any:
     ground = gp_Pln(gp_Pnt(*prism.origin), gp_Dir(*(float(c) for c in frame[:3, 2])))
     maker = BRepBuilderAPI_MakeFace(ground, _wire(prism.outer, frame, outer=True), True)
     for hole in prism.holes:
-        maker.Add(_wire(hole, frame, outer=False))
+        if _area(hole) > LEAST_HOLE_MM2:
+            maker.Add(_wire(hole, frame, outer=False))
     if not maker.IsDone():
         raise KernelError(f"a prism of {len(prism.outer)} corners at {prism.origin} has no area")
     push = prism.length_mm * frame[:3, 2]
     return BRepPrimAPI_MakePrism(maker.Face(), gp_Vec(*(float(c) for c in push))).Shape()
+
+
+def leaning_slab(plan: Polygon, slope: float, rise_mm: float) -> Any:
+    """A slab on the plane z = slope x, as high along z everywhere; plan : its outline seen along z."""
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeFace
+    from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
+    from OCP.gp import gp_Dir, gp_Pln, gp_Pnt, gp_Vec
+
+    frame = np.eye(4)
+    frame[2, 0] = slope
+    ground = gp_Pln(gp_Pnt(0.0, 0.0, 0.0), gp_Dir(-slope, 0.0, 1.0))
+    rings = [tuple((float(x), float(y)) for x, y in r.coords[:-1]) for r in (plan.exterior, *plan.interiors)]
+    maker = BRepBuilderAPI_MakeFace(ground, _wire(rings[0], frame, outer=True), True)
+    for hole in rings[1:]:
+        if _area(hole) > LEAST_HOLE_MM2:
+            maker.Add(_wire(hole, frame, outer=False))
+    if not maker.IsDone():
+        raise KernelError(f"a leaning plate of {len(rings[0])} corners has no area")
+    return BRepPrimAPI_MakePrism(maker.Face(), gp_Vec(0.0, 0.0, rise_mm)).Shape()
 
 
 def _wire(ring: Ring, frame: FloatArray, *, outer: bool) -> Any:
@@ -82,12 +104,11 @@ def _wire(ring: Ring, frame: FloatArray, *, outer: bool) -> Any:
     from OCP.gp import gp_Circ
     from OCP.TopoDS import TopoDS
 
-    points = np.asarray(ring, float)
-    area = float(0.5 * np.sum(points[:, 0] * np.roll(points[:, 1], -1) - np.roll(points[:, 0], -1) * points[:, 1]))
-    if (area > 0) != outer:
+    if (_signed_area(ring) > 0) != outer:
         ring = ring[::-1]
     maker = BRepBuilderAPI_MakeWire()
-    pieces = smooth_ring(ring) if len(ring) > MANY else ()
+    stretched = abs(float(np.linalg.norm(frame[:3, 0])) - 1.0) > 1e-12
+    pieces = smooth_ring(ring, circles=not stretched) if len(ring) > MANY else ()
     if len(pieces) == 1 and isinstance(pieces[0], Circle):
         middle = _placed(frame, np.array([pieces[0].middle]))[0]
         up = frame[:3, 2] if outer else -frame[:3, 2]
@@ -109,6 +130,15 @@ def _wire(ring: Ring, frame: FloatArray, *, outer: bool) -> Any:
         else:
             maker.Add(straight(a, b))
     return maker.Wire()
+
+
+def _signed_area(ring: Ring) -> float:
+    p = np.asarray(ring, float)
+    return float(0.5 * np.sum(p[:, 0] * np.roll(p[:, 1], -1) - np.roll(p[:, 0], -1) * p[:, 1]))
+
+
+def _area(ring: Ring) -> float:
+    return abs(_signed_area(ring))
 
 
 def _placed(frame: FloatArray, points: FloatArray) -> FloatArray:

@@ -19,6 +19,7 @@ from shellgen.solid.brep import occ
 from shellgen.solid.brep.graph import Graph
 from shellgen.solid.brep.loops import Side, loop_polygon, walked
 from shellgen.solid.brep.planar_curve import PlanarCurve, reclamped
+from shellgen.solid.brep.trace import ON_CLIP_MM
 from shellgen.solid.brep.traced_skin import TracedSkin
 
 MARGIN = 2.0  # on the greatest gap found between sampled points: OCC looks between them
@@ -29,7 +30,8 @@ class SkinFace:
     """One region of a fitted skin above its trim, with its edges.
 
     trims : sides along the trim; isos : sides along y = low_y (empty without one), both with the skin on the left in
-    (x, y). ends : (x, vertex) where trims end on y = low_y, in rising x.
+    (x, y). ends : (x, vertex) where trims end on y = low_y, in rising x. crease : (y, vertex) where they pass x = 0
+    from one plane to another, in rising y.
     """
 
     graph: SplineGraph
@@ -37,6 +39,7 @@ class SkinFace:
     trims: tuple[Side, ...]
     isos: tuple[Side, ...]
     ends: tuple[tuple[float, Any], ...]
+    crease: tuple[tuple[float, Any], ...] = ()
 
     @property
     def region(self) -> Any:
@@ -72,6 +75,11 @@ class Skin:
         """(x, vertex) where trims end on y = low_y, in rising x."""
         return sorted((e for f in self.faces for e in f.ends), key=lambda e: e[0])
 
+    @property
+    def crease(self) -> list[tuple[float, Any]]:
+        """(y, vertex) where trims pass x = 0, in rising y."""
+        return sorted((e for f in self.faces for e in f.crease), key=lambda e: e[0])
+
 
 def laid(
     skin: TracedSkin, parts: tuple[TracedSkin, ...], surfaces: tuple[Any, ...], most_spans: int, trim: Any = None
@@ -88,16 +96,20 @@ def _face(skin: TracedSkin, surface: Any, most_spans: int, trim_surface: Any) ->
     graph, trim, low_y = skin.graph, skin.trim, skin.low_y_mm
     trims: list[Side] = []
     ends: list[tuple[float, Any]] = []
+    crease: dict[float, Any] = {}
     for traced in skin.curves:
         tolerance = max(MARGIN * traced.error_mm, occ.SPLINE_MM)
         parts = traced.curve.parts(most_spans)
-        starts = [_in_space(p.poles_mm[:1], trim)[0] for p in parts]
-        stops = [occ.vertex(p, tolerance) for p in starts]
+        plan = [*(p.poles_mm[0] for p in parts), traced.curve.poles_mm[-1]]
+        stops = [occ.vertex(_in_space(p[None], trim)[0], tolerance) for p in plan]
         if traced.curve.closed:
-            stops.append(stops[0])
+            stops[-1] = stops[0]
         else:
-            stops.append(occ.vertex(_in_space(parts[-1].poles_mm[-1:], trim)[0], tolerance))
-            ends += [(float(traced.curve.poles_mm[k, 0]), stops[k]) for k in (0, -1)]
+            for k in (0, -1):
+                if low_y is not None and abs(plan[k][1] - low_y) < ON_CLIP_MM:
+                    ends.append((float(plan[k][0]), stops[k]))
+                else:  # the same point to the bit on both planes
+                    stops[k] = crease.setdefault(float(plan[k][1]), stops[k])
         for c, first, last in zip(parts, stops, stops[1:], strict=False):
             low, high = float(c.knots[0]), float(c.knots[-1])
             poles = np.column_stack([c.poles_mm, _lifted(c, trim)])
@@ -108,7 +120,7 @@ def _face(skin: TracedSkin, surface: Any, most_spans: int, trim_surface: Any) ->
             trims.append(Side(item, True, c.polygon()))
     ends.sort(key=lambda e: e[0])
     isos = _isos(graph, trim, surface, ends, low_y) if low_y is not None else ()
-    return SkinFace(graph, surface, tuple(trims), isos, tuple(ends))
+    return SkinFace(graph, surface, tuple(trims), isos, tuple(ends), tuple(sorted(crease.items())))
 
 
 def _in_space(plan: FloatArray, trim: Graph) -> FloatArray:

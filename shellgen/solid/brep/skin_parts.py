@@ -25,7 +25,8 @@ def skin_parts(skin: TracedSkin) -> tuple[TracedSkin, ...]:
     lines = [shapely.LineString(_closed(c.curve.polygon(), c.curve.closed)) for c in skin.curves]
     chords = []
     if skin.low_y_mm is not None:
-        stops = sorted(float(c.curve.poles_mm[k, 0]) for c in skin.curves if not c.curve.closed for k in (0, -1))
+        ends = [c.curve.poles_mm[k] for c in skin.curves if not c.curve.closed for k in (0, -1)]
+        stops = sorted(float(x) for x, y in ends if abs(y - skin.low_y_mm) < ON_MM)
         chords = [shapely.LineString([(a, skin.low_y_mm), (b, skin.low_y_mm)]) for a, b in pairwise(stops)][::2]
     found = []
     above = Difference(skin.graph, skin.trim)

@@ -19,6 +19,7 @@ CORNER_DEG = 35.0  # outlines are simplified to 0.02 mm: an arc of 1 mm radius t
 STRAIGHT_MM = 25.0  # a chord this long with an arc's sagitta of 0.02 mm would have a radius of 4 m
 SMOOTH_MM = 0.012  # root mean square distance from the polyline that smoothing may take
 DENSE_MM = 1.5
+LEAST_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,15 +41,17 @@ class Circle:
 Piece = Straight | Circle | PlanarCurve
 
 
-def smooth_ring(ring: Ring) -> tuple[Piece, ...]:
-    """Pieces of a ring in order, end to end; few-cornered polygons stay as they are."""
+def smooth_ring(ring: Ring, *, circles: bool = True) -> tuple[Piece, ...]:
+    """Pieces of a ring in order, end to end; few-cornered polygons stay as they are. circles : whether one may be."""
     points = np.asarray(ring, float)
-    circle = _as_circle(points)
+    circle = _as_circle(points) if circles else None
     if circle is not None:
         return (circle,)
     ahead = np.roll(points, -1, axis=0) - points
     length = np.hypot(*ahead.T)
-    points, ahead, length = points[length > 1e-6], ahead[length > 1e-6], length[length > 1e-6]
+    points = points[length > LEAST_MM]
+    ahead = np.roll(points, -1, axis=0) - points
+    length = np.hypot(*ahead.T)
     angle = np.arctan2(ahead[:, 1], ahead[:, 0])
     turn = np.degrees(np.abs((angle - np.roll(angle, 1) + np.pi) % (2 * np.pi) - np.pi))
     long = length > STRAIGHT_MM

@@ -18,14 +18,20 @@ STARTS_MM = ((0.8, 2.0), (0.4, 1.0), (0.2, 0.5), (0.1, 0.2))
 MOST_NODES = 6e6
 TRACE_MM = 4e-3  # how far the graphs may differ on the curve
 REFINEMENTS = 9
+ON_CLIP_MM = 1e-6
 LEAST_LOOP_MM2 = 1.0
+
+
+Box = tuple[float, float, float, float]
+Pin = tuple[int, float]
+Pins = tuple[Pin | None, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TrimCurve:
     """A zero line in plan, the positive side on its left; the greatest difference of the graphs on it, and where.
 
-    An open one starts and ends on the line y = low_y. The difference is infinite where a line crosses itself.
+    An open one starts and ends on a line it is clipped at. The difference is infinite where a line crosses itself.
     """
 
     curve: PlanarCurve
@@ -34,10 +40,15 @@ class TrimCurve:
 
 
 def trace(
-    difference: Graph, box_mm: tuple[float, float, float, float], low_y_mm: float | None, wanted: FloatArray
+    difference: Graph,
+    box_mm: Box,
+    low_y_mm: float | None,
+    wanted: FloatArray,
+    crease_mm: float | None = None,
 ) -> tuple[TrimCurve, ...]:
     """All zero lines of a difference in a rectangle, clipped at y = low_y_mm, as near to it as was reached.
 
+    crease_mm : x of a side of the rectangle on which lines may end as well; with one, there may be no line.
     wanted : (n, 3) points (x, y, sign): what the loops must agree with. A loop is kept only if it holds points of its
     own sign; ripples of a spline outside the region it was fitted for are left alone.
     Raises KernelError where a line leaves the rectangle, or where there is none.
@@ -45,7 +56,7 @@ def trace(
     best: tuple[TrimCurve, ...] = ()
     for grid, step in STARTS_MM:
         coarse = np.sqrt((box_mm[2] - box_mm[0]) * (box_mm[3] - box_mm[1]) / MOST_NODES)
-        found = _traced(difference, box_mm, low_y_mm, wanted, max(grid, float(coarse)), step)
+        found = _traced(difference, box_mm, (low_y_mm, crease_mm), wanted, max(grid, float(coarse)), step)
         if not best or _error(found) < _error(best):
             best = found
         if _error(best) <= TRACE_MM:
@@ -54,35 +65,37 @@ def trace(
 
 
 def _error(curves: tuple[TrimCurve, ...]) -> float:
-    return max(c.error_mm for c in curves)
+    return max((c.error_mm for c in curves), default=0.0)
 
 
 def _traced(
     difference: Graph,
-    box_mm: tuple[float, float, float, float],
-    low_y_mm: float | None,
+    box_mm: Box,
+    clips: tuple[float | None, float | None],
     wanted: FloatArray,
     grid_mm: float,
     step_mm: float,
 ) -> tuple[TrimCurve, ...]:
     x0, y0, x1, y1 = box_mm
-    if low_y_mm is not None:
-        y0 = low_y_mm
+    low_y, crease = clips
+    if low_y is not None:
+        y0 = low_y
     x = np.linspace(x0, x1, max(int((x1 - x0) / grid_mm), 8) + 1)
     y = np.linspace(y0, y1, max(int((y1 - y0) / grid_mm), 8) + 1)
     lines = contour_generator(x, y, difference.on_grid(x, y), name="serial").lines(0.0)
     found = []
     for line in (_placed(line, difference) for line in lines):
-        if not _worth_keeping(line, wanted):
-            continue
         closed = bool(np.allclose(line[0], line[-1], atol=1e-9))
-        if not closed and (low_y_mm is None or abs(line[0, 1] - y0) > 1e-6 or abs(line[-1, 1] - y0) > 1e-6):
+        pins = () if closed else tuple(_pin(line[k], low_y, crease) for k in (0, -1))
+        if not _worth_keeping(line if len({p[0] for p in pins if p}) < 2 else _cornered(line, low_y, crease), wanted):
+            continue
+        if not all(pins):
             raise KernelError(
                 f"a trimming curve runs out of its spline at ({line[0, 0]:.1f}, {line[0, 1]:.1f}) and "
                 f"({line[-1, 0]:.1f}, {line[-1, 1]:.1f})"
             )
-        found.append(_refined(difference, line, closed, y0, step_mm))
-    if not found:
+        found.append(_refined(difference, line, closed, pins, step_mm))
+    if not found and crease is None:
         raise KernelError("a shell surface does not reach the plane that it is trimmed at")
     return tuple(found)
 
@@ -116,13 +129,25 @@ def _worth_keeping(line: FloatArray, wanted: FloatArray) -> bool:
     return bool(np.any(points[inside, 2] * sign > 0))
 
 
-def _refined(difference: Graph, line: FloatArray, closed: bool, low_y: float, step_mm: float) -> TrimCurve:
+def _pin(end: FloatArray, low_y: float | None, crease: float | None) -> Pin | None:
+    """Which coordinate an end keeps, and its value; None where it lies on no clip line."""
+    if low_y is not None and abs(end[1] - low_y) < ON_CLIP_MM:
+        return (1, low_y)
+    return (0, crease) if crease is not None and abs(end[0] - crease) < ON_CLIP_MM else None
+
+
+def _cornered(line: FloatArray, low_y: float | None, crease: float | None) -> FloatArray:
+    """A line from one clip line to the other, with the corner of both."""
+    return line if low_y is None or crease is None else np.vstack([line, [[crease, low_y]]])
+
+
+def _refined(difference: Graph, line: FloatArray, closed: bool, pins: Pins, step_mm: float) -> TrimCurve:
     """The cubic through points moved onto the zero line, more of them where it strays."""
     s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
     n = max(int(np.ceil(s[-1] / step_mm)), 8)
     at = np.linspace(0, s[-1], n + 1)[: n if closed else n + 1]
     points = np.column_stack([np.interp(at, s, line[:, 0]), np.interp(at, s, line[:, 1])])
-    points = _on_zero(difference, points, closed, low_y)
+    points = _on_zero(difference, points, pins)
     for _ in range(REFINEMENTS):
         curve = through(points, closed)
         t = chords(points, closed)
@@ -132,7 +157,7 @@ def _refined(difference: Graph, line: FloatArray, closed: bool, low_y: float, st
         bad = off > 0.7 * TRACE_MM
         if not bad.any():
             break
-        more = _on_zero(difference, on[bad, 1], True, low_y)
+        more = _on_zero(difference, on[bad, 1], ())
         order = np.argsort(np.concatenate([t[: len(points)], middles[bad, 1]]), kind="stable")
         points = np.concatenate([points, more])[order]
     worst = int(np.argmax(off))
@@ -151,16 +176,16 @@ def _crossing(line: shapely.LineString) -> tuple[float, float]:
     return (float(x), float(y))
 
 
-def _on_zero(difference: Graph, points: FloatArray, closed: bool, low_y: float) -> FloatArray:
-    """Points moved onto the zero line along the gradient, the ends of an open line along y = low_y."""
+def _on_zero(difference: Graph, points: FloatArray, pins: Pins) -> FloatArray:
+    """Points moved onto the zero line along the gradient, the ends of an open line along their clip lines."""
     p = points.copy()
     for _ in range(6):
         g = difference.at(p[:, 0], p[:, 1])
-        gx, gy = difference.gradient(p[:, 0], p[:, 1])
-        if not closed:
-            gy = gy.copy()
-            gy[[0, -1]] = 0.0
-            p[[0, -1], 1] = low_y
+        gx, gy = (np.array(d) for d in difference.gradient(p[:, 0], p[:, 1]))
+        for k, pin in zip((0, -1), pins, strict=False):
+            if pin is not None:
+                (gx, gy)[pin[0]][k] = 0.0
+                p[k, pin[0]] = pin[1]
         size = np.maximum(gx**2 + gy**2, 1e-6)
         step = np.column_stack([g * gx / size, g * gy / size])
         length = np.hypot(*step.T)

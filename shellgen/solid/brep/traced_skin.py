@@ -12,13 +12,14 @@ from shellgen.envelope.spline_fit import FitReport, fit_graph, fit_report
 from shellgen.envelope.spline_fit_graph import POLE_DIGITS, SplineGraph
 from shellgen.envelope.spline_fit_nodes import surface_nodes
 from shellgen.errors import KernelError
-from shellgen.solid.brep.graph import Difference, Graph
+from shellgen.solid.brep.graph import Difference, Graph, ValleyGraph
 from shellgen.solid.brep.trace import TRACE_MM, TrimCurve, trace
 
 NUDGES_MM = (0.0, 0.03, -0.03, 0.06, -0.06)
 HELD = 0.99  # share of the tolerance that evening may take up
 CLOSER, CLOSER_ROUNDS = 0.97, 3  # of what it leaves
 LIFT_MM = 0.06  # most that a skin is moved to even out volumes
+MEET_MM = 0.01  # ends of two lines on the crease, each found for itself
 MOST_TRACE_MM = 0.04  # a trimming curve this far off its spline is refused; valid up to 0.1
 
 
@@ -121,6 +122,35 @@ def fitted_pair(
     return pair
 
 
+def _curves(graph: SplineGraph, trim: Graph, low_y: float | None, wanted: FloatArray) -> tuple[TrimCurve, ...]:
+    """Lines in which a graph meets its trim; on a valley those of both planes, which end on its line in pairs."""
+    if not isinstance(trim, ValleyGraph):
+        return trace(Difference(graph, trim), graph.box_mm, low_y, wanted)
+    x0, y0, x1, y1 = graph.box_mm
+    found: list[TrimCurve] = []
+    for sign, box in ((1.0, (0.0, y0, x1, y1)), (-1.0, (x0, y0, 0.0, y1))):
+        mine = wanted[wanted[:, 0] * sign > 0]
+        found += trace(Difference(graph, trim.side(sign)), box, low_y, mine, crease_mm=0.0)
+    if not found:
+        raise KernelError("a shell surface does not reach the planes that it is trimmed at")
+    return met_on_crease(found)
+
+
+def met_on_crease(curves: list[TrimCurve]) -> tuple[TrimCurve, ...]:
+    """Curves whose ends on x = 0 are the same point to the bit. Raises KernelError for an end without a partner."""
+    poles = [c.curve.poles_mm.copy() for c in curves]
+    ends = [(k, n) for k, c in enumerate(curves) if not c.curve.closed for n in (0, -1) if poles[k][n, 0] == 0.0]
+    ends.sort(key=lambda e: float(poles[e[0]][e[1], 1]))
+    if len(ends) % 2:
+        raise KernelError("a shell surface's edge ends on the line between two mating faces without going on")
+    for (k, n), (i, j) in zip(ends[::2], ends[1::2], strict=True):
+        a, b = poles[k][n, 1], poles[i][j, 1]
+        if abs(a - b) > MEET_MM:
+            raise KernelError(f"a shell surface's edges miss each other by {abs(a - b):.4f} mm at (0.0, {a:.1f})")
+        poles[k][n, 1] = poles[i][j, 1] = 0.5 * (a + b)
+    return tuple(replace(c, curve=replace(c.curve, poles_mm=p)) for c, p in zip(curves, poles, strict=True))
+
+
 def traced_skin(skin: FittedSkin, what: str) -> TracedSkin:
     """Follow a skin's meeting line with the graph that it is trimmed at.
 
@@ -135,7 +165,7 @@ def traced_skin(skin: FittedSkin, what: str) -> TracedSkin:
     for nudge in NUDGES_MM:
         moved = SplineGraph(graph.knots_x, graph.knots_y, np.round(graph.poles_mm + nudge, POLE_DIGITS))
         try:
-            curves = trace(Difference(moved, trim), moved.box_mm, skin.low_y_mm, wanted)
+            curves = _curves(moved, trim, skin.low_y_mm, wanted)
         except KernelError as found:
             error = found
             continue
