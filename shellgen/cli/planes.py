@@ -8,11 +8,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import RenderableType
 
+    from shellgen.mold.more_pieces import ThirdPiece, TwoHalves
     from shellgen.parting.keep_clear import Box
     from shellgen.parting.plane_cost import PlaneCost
     from shellgen.parting.rank import Ranking
+    from shellgen.parting.undercut import UndercutMap
 
 FIGURES = (
     "normal",
@@ -53,10 +57,13 @@ def planes(
     from shellgen.cli.tables import wide_console
     from shellgen.job.defaults import fill_in
     from shellgen.job.read import read_job
-    from shellgen.mold.as_built import rank_as_built
+    from shellgen.mold.as_built import prepared, rank_as_built
+    from shellgen.mold.more_pieces import weighed
     from shellgen.parting.into_job import with_plane
+    from shellgen.parting.undercut import plane_undercuts
     from shellgen.pattern.intake import take_in
     from shellgen.sheet.plane_views import draw_plane
+    from shellgen.sheet.undercut_view import draw_undercuts, drawn_mesh
     from shellgen.shop.files import png, put_files
 
     wanted = read_job(job)
@@ -67,18 +74,34 @@ def planes(
             settings = fill_in(wanted.settings, pattern.bounds_mm)
         boxes = [_box(each, pattern.bounds_mm) for each in keep_clear or ()]
         with progress.step("Costing planes"):
-            ranking = rank_as_built(settings, pattern, boxes)
+            blank = prepared(settings, pattern)
+            ranking = rank_as_built(settings, pattern, boxes, blank)
+        with progress.step("Weighing further pieces"):
+            count = weighed(blank, ranking.planes[0])
         changed = None
         if write is not None:
             changed = with_plane(job.read_text(encoding="utf-8"), _numbered(ranking, write), job.name)
         shown = {"middle.png": (ranking.middle, 0)}
         shown |= {f"plane-{k}.png": (plane, k) for k, plane in enumerate(ranking.planes, 1)}
-        figures = json.dumps(_figures(ranking), indent=2, ensure_ascii=False) + "\n"
+        with progress.step("Mapping the undercuts"):
+            stepped = settings.parting.follow == "silhouette"
+            points, faces = drawn_mesh(pattern.vertices_mm, pattern.faces, settings.jacket.thickness_mm)
+            maps = {
+                file: plane_undercuts(ranking.work, plane, points, stepped=stepped)
+                for file, (plane, _) in shown.items()
+            }
+        figures = json.dumps(_figures(ranking, list(maps.values()), count), indent=2, ensure_ascii=False) + "\n"
         files = {"planes.json": figures.encode()}
         if settings.outputs.pictures:
             with progress.step("Drawing the pictures"):
                 files |= {
                     file: png(draw_plane(ranking.work, plane, job=name, number=k)) for file, (plane, k) in shown.items()
+                }
+                files |= {
+                    f"undercuts-{file}": png(
+                        draw_undercuts(points, faces, found, plane=shown[file][0], job=name, number=shown[file][1])
+                    )
+                    for file, found in maps.items()
                 }
     folder = out or Path("outputs") / f"{name}-planes"
     put_files(folder, files)
@@ -88,8 +111,9 @@ def planes(
         typer.echo(figures, nl=False)
     elif not quiet:
         console = wide_console()
-        for block in _blocks(ranking):
+        for block in _blocks(ranking, list(maps.values())):
             console.print(block)
+        console.print(count.says(), markup=False, highlight=False, soft_wrap=True)
         said = f"Written to {folder}."
         if write is not None:
             said += f" Plane {write} is now in {job}."
@@ -98,13 +122,27 @@ def planes(
         console.print(said, markup=False, highlight=False, soft_wrap=True)
 
 
-def _figures(ranking: Ranking) -> dict[str, Any]:
-    """The ranking as plain data with stable keys."""
+def _figures(ranking: Ranking, maps: Sequence[UndercutMap], count: ThirdPiece | TwoHalves) -> dict[str, Any]:
+    """The ranking as plain data with stable keys. maps : of the undercuts, the middle plane's first."""
 
-    def plain(plane: PlaneCost) -> dict[str, Any]:
-        return {key: _rounded(getattr(plane, key)) for key in FIGURES}
+    def plain(plane: PlaneCost, found: UndercutMap) -> dict[str, Any]:
+        spots = [{"at_mm": _rounded(s.at_mm), "excess_mm": _rounded(s.excess_mm)} for s in found.spots]
+        return {key: _rounded(getattr(plane, key)) for key in FIGURES} | {"undercuts": spots}
 
-    return {"planes": [plain(plane) for plane in ranking.planes], "middle": plain(ranking.middle)}
+    planes = [plain(plane, found) for plane, found in zip(ranking.planes, maps[1:], strict=True)]
+    return {"planes": planes, "middle": plain(ranking.middle, maps[0]), **_counted(count)}
+
+
+def _counted(count: ThirdPiece | TwoHalves) -> dict[str, Any]:
+    """What is to be said about the number of pieces, under `third_piece` or `two_halves`."""
+    from dataclasses import asdict
+
+    from shellgen.mold.more_pieces import ThirdPiece
+
+    third = isinstance(count, ThirdPiece)
+    verdict = {"worth": count.worth} if isinstance(count, ThirdPiece) else {"would_do": count.would_do}
+    plain = {key: _rounded(value) for key, value in asdict(count).items()}
+    return {"third_piece" if third else "two_halves": {**plain, **verdict, "says": count.says()}}
 
 
 def _rounded(value: Any) -> Any:
@@ -139,10 +177,12 @@ def _box(text: str, bounds_mm: Any) -> Box:
     return (min(a, d), min(b, e), min(c, f)), (max(a, d), max(b, e), max(c, f))
 
 
-def _blocks(ranking: Ranking) -> list[RenderableType]:
-    """The table of planes, and the reasons below it."""
+def _blocks(ranking: Ranking, maps: Sequence[UndercutMap]) -> list[RenderableType]:
+    """The table of planes, and the reasons below it with the places where the rubber lies deepest."""
     from rich.table import Table
     from rich.text import Text
+
+    from shellgen.parting.undercut import deepest_says
 
     table = Table(title="Parting planes by what they cost", title_justify="left")
     table.add_column("plane")
@@ -175,5 +215,8 @@ def _blocks(ranking: Ranking) -> list[RenderableType]:
             " x ".join(f"{side:.0f}" for side in plane.projected_mm),
             "" if label == "middle" else plane.role,
         )
-    why = "\n".join(f"{label}: {' '.join(plane.why)}" for label, plane in rows)
+    why = "\n".join(
+        f"{label}: {' '.join((*plane.why, deepest_says(found)))}"
+        for (label, plane), found in zip(rows, [*maps[1:], maps[0]], strict=True)
+    )
     return [table, Text(why + "\n")]

@@ -42,9 +42,14 @@ from shellgen.solid.recipe import inverse
 MOST_NODES = 300_000  # of the raster that a plane is costed on; larger patterns get a wider one
 
 
-def rank_as_built(settings: Settings, pattern: Pattern, keep_clear: Sequence[Box] = ()) -> Ranking:
-    """Rank the planes of a job by the rubber of their built jackets. The arguments are those of `rank_job`."""
-    blank = prepared(settings, pattern)
+def rank_as_built(
+    settings: Settings, pattern: Pattern, keep_clear: Sequence[Box] = (), blank: Blank | None = None
+) -> Ranking:
+    """Rank the planes of a job by the rubber of their built jackets. The arguments are those of `rank_job`.
+
+    blank : the pattern made ready, if it is there already.
+    """
+    blank = blank or prepared(settings, pattern)
     return rank_job(settings, pattern, keep_clear, recost=lambda plane: costed(blank, plane))
 
 

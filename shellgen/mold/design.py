@@ -16,6 +16,7 @@ from shellgen.mold.gussets import gusset_note
 from shellgen.mold.half import half_recipe
 from shellgen.mold.halves import Halves, lay_halves
 from shellgen.mold.mold import MoldDesign
+from shellgen.mold.more_pieces import two_halves_note
 from shellgen.mold.port import Port, bore_mm, design_port
 from shellgen.mold.radial import Radial, lay_radial
 from shellgen.mold.skins import joined
@@ -68,6 +69,8 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
     pieces = tuple(
         piece_recipe(k, settings, laid, stands.get(name), port if k == 0 else None) for k, name in enumerate(names)
     )
+    if len(cells) > 2:
+        notes = (*notes, two_halves_note(settings, pattern, cells))
     if settings.flange.gussets:
         notes = (*notes, gusset_note(pieces, laid.gaps, settings.outputs.step))
         if not isinstance(laid, Halves):

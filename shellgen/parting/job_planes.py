@@ -10,7 +10,8 @@ from shellgen.job.model import Settings
 from shellgen.parting.cells import wanted_plane
 from shellgen.parting.keep_clear import Box, crossed, side_box, surface_in_box
 from shellgen.parting.plane_cost import PlaneCost, Vector, cost_plane
-from shellgen.parting.rank import Mount, Ranking, prepare, rank_planes
+from shellgen.parting.rank import Mount, Ranking, prepare, rank_planes, search_directions
+from shellgen.parting.search import search
 from shellgen.pattern.pattern import Pattern
 from shellgen.standards.materials import material
 
@@ -56,6 +57,14 @@ def rank_job(
         stepped=settings.parting.follow == "silhouette",
         recost=recost,
     )
+
+
+def quick_best(settings: Settings, pattern: Pattern, count: int = 60) -> tuple[FloatArray, float]:
+    """Normal and offset of a good plane, the best along `count` directions: less thorough than `rank_job`."""
+    work = prepare(pattern.vertices_mm, pattern.faces, **_figures(settings, pattern, ()))
+    looks = search(work, search_directions(work, count), stepped=settings.parting.follow == "silhouette")
+    best = min(looks, key=lambda look: look.fill_mm3)
+    return best.normal, best.offset_mm
 
 
 def cost_job(settings: Settings, pattern: Pattern) -> PlaneCost:

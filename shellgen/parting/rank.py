@@ -11,7 +11,7 @@ import numpy as np
 from shellgen.envelope.raster import FloatArray
 from shellgen.job.model import PartingSettings
 from shellgen.parting.cells import wanted_plane
-from shellgen.parting.directions import angle_deg, hemisphere, level_ring, principal_axes
+from shellgen.parting.directions import Directions, angle_deg, hemisphere, level_ring, principal_axes
 from shellgen.parting.keep_clear import Box, surface_in_box
 from shellgen.parting.offset_body import IntArray, offset_body
 from shellgen.parting.plane_cost import PlaneCost, Vector, Workpiece, cost_plane
@@ -105,11 +105,7 @@ def rank_planes(
         slope_deg=slope_deg, density_g_cm3=density_g_cm3, flange_mm=flange_mm, bed_mm=bed_mm,
         crevice_mm=crevice_mm, keep_clear=keep_clear,
     )  # fmt: skip
-    if work.on_board:
-        directions = level_ring(max(count // 2, 12))
-    else:
-        level = level_ring(LEVEL_EXTRA).normals
-        directions = hemisphere(count, np.vstack([level, [[0.0, 0.0, 1.0]], principal_axes(work.vertices_mm)]))
+    directions = search_directions(work, count)
     looks = search(work, directions, stepped=stepped)
     bounds = np.array([work.vertices_mm.min(0), work.vertices_mm.max(0)])
 
@@ -138,6 +134,14 @@ def rank_planes(
         for plane, basin in shown
     )
     return Ranking(planes, middle.said("middle", middle_reasons(middle, planes[0], stepped)), tried, work)
+
+
+def search_directions(work: Workpiece, count: int) -> Directions:
+    """About `count` directions over the half sphere with the axes, or half of them level where planes stand upright."""
+    if work.on_board:
+        return level_ring(max(count // 2, 12))
+    level = level_ring(LEVEL_EXTRA).normals
+    return hemisphere(count, np.vstack([level, [[0.0, 0.0, 1.0]], principal_axes(work.vertices_mm)]))
 
 
 def _as_good(middle: PlaneCost, best: PlaneCost, stepped: bool) -> bool:

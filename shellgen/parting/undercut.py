@@ -7,10 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from shellgen.envelope.raster import FloatArray
-from shellgen.parting.columns import Columns
+from shellgen.parting.columns import Columns, columns_along
+from shellgen.parting.crevices import with_crevices_filled
+from shellgen.parting.plane_cost import PlaneCost, Workpiece
+from shellgen.parting.stepped import step_along
 
 KEEP_MM = 2.0
 MOST_SPOTS = 8
+NODES = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +85,23 @@ def undercut_map(
     return UndercutMap(excess, _deepest(vertices, excess, 3 * thickness_mm, keep_mm))
 
 
+def plane_undercuts(
+    work: Workpiece, plane: PlaneCost, vertices: FloatArray, *, stepped: bool, nodes_along: int = NODES
+) -> UndercutMap:
+    """The map for a candidate plane, parted flat or stepped.
+
+    vertices : (n, 3) of the pattern, or of as many points on it as wanted. nodes_along : of the raster.
+    """
+    normal = np.array(plane.normal)
+    plain = columns_along(work.body, normal, draft_deg=work.draft_deg, on_board=work.on_board, nodes_along=nodes_along)
+    columns = with_crevices_filled(plain, work.crevice_mm)
+    parting: float | FloatArray = plane.offset_mm
+    if stepped:
+        slope = float(np.tan(np.radians(work.slope_deg)))
+        parting = step_along(columns, level_mm=plane.offset_mm, slope=slope).heights_mm
+    return undercut_map(vertices, columns, parting, thickness_mm=work.body.thickness_mm)
+
+
 def _deepest(vertices: FloatArray, excess: FloatArray, apart_mm: float, keep_mm: float) -> tuple[UndercutSpot, ...]:
     """The vertices of greatest excess, none within `apart_mm` of a deeper one."""
     left = excess.copy()
@@ -91,3 +112,13 @@ def _deepest(vertices: FloatArray, excess: FloatArray, apart_mm: float, keep_mm:
         spots.append(UndercutSpot((float(place[0]), float(place[1]), float(place[2])), float(left[k])))
         left[((vertices - place) ** 2).sum(1) <= apart_mm**2] = 0.0
     return tuple(spots)
+
+
+def deepest_says(found: UndercutMap) -> str:
+    """Where the rubber lies deepest beyond the asked thickness, in a sentence; the three deepest places."""
+    if not found.spots:
+        return f"Nowhere does the rubber lie more than {KEEP_MM:g} mm beyond the asked thickness."
+    places = ", ".join(
+        f"{s.excess_mm:.0f} mm at ({s.at_mm[0]:.0f}, {s.at_mm[1]:.0f}, {s.at_mm[2]:.0f})" for s in found.spots[:3]
+    )
+    return f"Deepest beyond the asked thickness: {places}."

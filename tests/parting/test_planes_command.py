@@ -42,7 +42,11 @@ def test_json_has_the_documented_keys_and_a_clean_stdout(folder):
         assert all(isinstance(plane[key], (float, int, list)) for key in KEYS)
         assert len(plane["projected_mm"]) == 2 and plane["why"]
         assert plane["stepped_fill_cm3"] <= plane["fill_cm3"]
+        assert all(len(spot["at_mm"]) == 3 and spot["excess_mm"] > 0 for spot in plane["undercuts"])
+        assert plane["undercuts"] == sorted(plane["undercuts"], key=lambda spot: -spot["excess_mm"])
     assert figures["planes"][0]["fill_cm3"] <= figures["middle"]["fill_cm3"]
+    third = figures["third_piece"]
+    assert third["worth"] == (third["saves_g"] > third["costs_g"]) and "third piece" in third["says"]
     assert json.loads((folder / "out" / "planes.json").read_text(encoding="utf-8")) == figures
 
 
@@ -55,6 +59,24 @@ def test_pictures_show_rubber_and_fill(folder):
     assert ((red > blue + 40) & (red > 120)).sum() > 5000  # rubber
     assert ((blue > red + 20) & (blue > green + 40)).sum() > 500  # fill
     assert "least rubber" in found.stdout and "middle" in found.stdout
+
+
+def test_radial_job_is_told_whether_two_halves_would_do(folder):
+    job = '[pattern]\nfile = "elbow.stl"\n[parting]\nkind = "radial"\n[outputs]\npictures = false\n'
+    found = run(folder, "--json", job=job)
+    assert found.exit_code == 0, found.output
+    halves = json.loads(found.stdout)["two_halves"]
+    assert halves["pieces"] == 3 and "third_piece" not in json.loads(found.stdout)
+    assert halves["would_do"] == (halves["fill_cm3"] <= halves["pieces_fill_cm3"] + halves["allowed_cm3"])
+    assert halves["would_do"]  # an elbow parts clean in its own plane
+
+
+def test_undercut_picture_marks_the_deepest_places(folder):
+    assert run(folder).exit_code == 0
+    page = Image.open(folder / "out" / "undercuts-plane-5.png")
+    red, green, blue = (band.astype(int) for band in _bands(page))
+    assert ((blue > red + 20) & (blue > green + 40)).sum() > 300  # deep rubber
+    assert ((red > blue + 8) & (red > 200)).sum() > 5000  # the pattern's own colour
 
 
 def _bands(page):
