@@ -8,6 +8,7 @@ import numpy as np
 
 from shellgen.envelope.facets import Facets
 from shellgen.job.model import PieceSettings, Settings
+from shellgen.mold.jacket_keys import LEAST
 from shellgen.mold.key_places import find_keys, in_cell, proud_of, rough_jacket
 from shellgen.mold.mold import JacketKey
 from shellgen.mold.port import PortPlace, bore_mm, port_place
@@ -59,6 +60,8 @@ def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_por
     if settings.jacket.keys:
         off = () if port is None else ((port.x_mm, port.y_mm, bore_mm(port, settings) / 2),)
         found = find_keys(first, bare_raw, cell.parting, spec, settings, on_board, off)
+        if len(found.at_mm) < LEAST:  # on a small or thin pattern places show on the full raster only
+            found = find_keys(*rough_jacket(raw, grid, spec, 1), cell.parting, spec, settings, on_board, off)
         mesh, keys_mm3 = joined(mesh, found.domes), found.rubber_mm3
         raw = np.maximum(raw, reach(found.domes, grid, spec.jacket_mm, spec))
         rim, height = found.rim_mm, found.height_mm

@@ -81,9 +81,19 @@ def standing(jacket: Envelope, spots: FloatArray, *, rim_mm: float, height_mm: f
 
 
 def _spread(candidates: FloatArray, spacing_mm: float) -> FloatArray:
-    """Farthest-first choice of at most MOST spots, the first nearest to the middle, no two nearer than the spacing."""
-    middle = candidates[:, :2].mean(axis=0)
-    first = int(np.argmin(np.hypot(*(candidates[:, :2] - middle).T)))
+    """Farthest-first choice of at most MOST spots, no two nearer than the spacing.
+
+    The first is the nearest to the middle, or the farthest from it where fewer than three fit that way.
+    """
+    off = np.hypot(*(candidates[:, :2] - candidates[:, :2].mean(axis=0)).T)
+    chosen = _farthest_first(candidates, int(np.argmin(off)), spacing_mm)
+    if len(chosen) < LEAST:
+        other = _farthest_first(candidates, int(np.argmax(off)), spacing_mm)
+        chosen = other if len(other) > len(chosen) else chosen
+    return candidates[chosen]
+
+
+def _farthest_first(candidates: FloatArray, first: int, spacing_mm: float) -> list[int]:
     chosen = [first]
     gap = np.hypot(*(candidates[:, :2] - candidates[first, :2]).T)
     while len(chosen) < MOST:
@@ -92,4 +102,4 @@ def _spread(candidates: FloatArray, spacing_mm: float) -> FloatArray:
             break
         chosen.append(k)
         gap = np.minimum(gap, np.hypot(*(candidates[:, :2] - candidates[k, :2]).T))
-    return candidates[chosen]
+    return chosen

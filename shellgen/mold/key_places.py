@@ -52,14 +52,14 @@ def proud_of(settings: Settings, spec: SkinSpec) -> float:
     return min(float(settings.jacket.key_height_mm or 3.0), 0.6 * spec.jacket_mm) if settings.jacket.keys else 0.0
 
 
-def rough_jacket(raw_mm: FloatArray, grid: Grid, spec: SkinSpec) -> tuple[Envelope, FloatArray]:
-    """A jacket on a raster of twice the pitch, good enough to look for places, and what it reaches there, drafted.
+def rough_jacket(raw_mm: FloatArray, grid: Grid, spec: SkinSpec, every: int = 2) -> tuple[Envelope, FloatArray]:
+    """A jacket on a raster of a multiple of the pitch, to look for places on, and what it reaches there, drafted.
 
     raw_mm : what the jacket reaches on `grid`.
     """
     drafted = draft(raw_mm, spec.pitch_mm, spec.draft_deg, spec.floor_mm)
-    few = np.ascontiguousarray(drafted[::2, ::2])
-    coarse = Grid(grid.x0_mm, grid.y0_mm, 2 * grid.pitch_mm, *few.shape)
+    few = np.ascontiguousarray(drafted[::every, ::every])
+    coarse = Grid(grid.x0_mm, grid.y0_mm, every * grid.pitch_mm, *few.shape)
     return closed(few, coarse, spec.jacket_mm, spec), few
 
 
@@ -84,11 +84,13 @@ def find_keys(
         raw = np.maximum(bare_raw, reach(domes, first.grid, spec.jacket_mm, spec))
         return closed(raw, first.grid, spec.jacket_mm, spec)
 
+    best = (np.zeros((0, 3)), 0.0, 0.0)
     for smaller, steep, low in ((s, *how) for how in PLACES for s in SIZES):
         height = smaller * proud_mm
         rim = dome_rim_mm(spec.jacket_mm, height)
         found = np.zeros((0, 3))
-        taken = [(x, y, r + rim + 0.5) for x, y, r in keep_off]
+        foot = dome_rim_mm(spec.inside_mm + spec.crevice_mm, height)  # of the dome's fillet on the shell's inside
+        taken = [(x, y, r + foot + 0.5) for x, y, r in keep_off]
         lowest = 0.6 * rim if low else spec.jacket_mm + spec.crevice_mm + 1.2 * rim
         for _ in range(TRIES):
             more = places(
@@ -110,8 +112,11 @@ def find_keys(
             found = np.concatenate([found, more[stands]])
             if len(found) >= LEAST:
                 break
+        if len(found) > len(best[0]) or best[1] == 0.0:
+            best = (found, rim, height)
         if len(found) >= LEAST:
             break
+    found, rim, height = best
     rubber = _added_mm3(first, raised(found, height), parting, on_board)
     domes = lone_points(found + np.array([0.0, 0.0, height - spec.jacket_mm]))
     return FoundKeys(found, rim, height, domes, rubber)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import distance_transform_edt
+from scipy.ndimage import distance_transform_edt, gaussian_filter
 
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.errors import DesignError
@@ -18,6 +18,7 @@ from shellgen.standards.fasteners import BoltData, Insert
 from shellgen.standards.fasteners import bolt as bolt_data
 
 LID_BOLTS = 4
+ROUND_ABOUT = 0.2  # of the room at the port: how far round it slopes are looked at
 LEAST_BORE_MM = 5.0
 INSERT_WALL_MM = 2.4  # about an insert; common practice, no source
 
@@ -32,12 +33,17 @@ class PortPlace:
 
 
 def port_place(jacket: Envelope, level_mm: float) -> PortPlace:
-    """The broadest spot of a jacket seen from its pull: where most surface lies above `level_mm` all round."""
+    """The broadest spot of a jacket seen from its pull: where most surface lies above `level_mm` all round.
+
+    Of the spots that are about as broad, the one where the surface round about leans least: a bore through a slope
+    leaves a thin edge.
+    """
     g = jacket.grid
     room = distance_transform_edt(jacket.heights_mm > level_mm) * g.pitch_mm
     gy, gx = np.gradient(jacket.heights_mm, g.pitch_mm)
     broad = room >= 0.93 * room.max()
-    slope = np.where(broad, np.hypot(gx, gy), np.inf)
+    lean = gaussian_filter(np.minimum(np.hypot(gx, gy), 3.0), ROUND_ABOUT * room.max() / g.pitch_mm)
+    slope = np.where(broad, lean, np.inf)
     i, j = np.unravel_index(int(np.argmin(slope)), slope.shape)
     return PortPlace(float(g.x_mm[j]), float(g.y_mm[i]), float(room[i, j]))
 
