@@ -21,6 +21,7 @@ from shellgen.pattern.weld import Welded, compact, without_back_to_back
 Method = Literal["as it is", "holes capped", "outer skin"]
 _EMPTY = 1e-9  # volume / area^1.5 under which a closed part is a folded sheet
 _FOLDED, _FOLDED_MOST = 0.01, 0.1  # share of the area of one folded sheet, of all, that is left to the rubber alone
+NEEDLE_MM, NEEDLE = 2e-3, 1e-5  # needles of cut solids thinner than that, or that share of the size, are taken out
 _ALL = 0.3  # share of the area that needs an outer skin: from here on it is drawn round everything
 
 
@@ -167,10 +168,16 @@ def _cap_notes(result: Mended) -> tuple[str, ...]:
 
 
 def skin_of(closed: Closed) -> Skin:
-    """The finished skin: of the solid, or of the mesh itself where nothing had to be made."""
+    """The finished skin: of the solid, or of the mesh itself where nothing had to be made.
+
+    A reader that rounds to single precision folds needles flat, and counts them as bodies of their own.
+    """
+    volume = closed.volume_mm3
     if closed.solid is None:
         vertices, faces = compact(closed.vertices, closed.faces)
     else:
-        vertices, faces = triangles_of(closed.solid)
+        size = float(np.ptp(closed.vertices, axis=0).max())
+        solid = tidied(closed.solid.simplify(max(NEEDLE_MM, NEEDLE * size)))[0]
+        vertices, faces, volume = *triangles_of(solid), float(solid.volume())
     vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, np.int32)
-    return Skin(vertices, faces, closed.volume_mm3, closed.method, closed.error_mm)
+    return Skin(vertices, faces, volume, closed.method, closed.error_mm)
