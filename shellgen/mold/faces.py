@@ -46,6 +46,8 @@ LEAST_MM2 = 25.0  # walls that meet in less than that do not mate
 SLICES = 5  # a wall along the pull is looked at in that many slices up to the height of a nut
 CUTS_MM = (0.0, 4.0, 8.0, 12.0)
 MET_MM = 1.5  # a bolt finds a hole that is no farther off
+BESIDE_MM = (4.0, 3.0, 2.0)
+TOWARDS = (0.0, 0.25, 0.5, 0.75, 1.0)
 FLUSH = 0.1  # sine of the angle under which two plates of a piece go on in one another
 
 
@@ -137,9 +139,9 @@ def _opened(settings: Settings, draped: tuple[Draped, ...], meetings: Sequence[M
     for meet in meetings:
         for name, other in (meet.pair, meet.pair[::-1]):
             parting = of[name].cell.parting
-            if _lean_deg(of[name], meet) > 0 or not isinstance(parting, PlanesParting):
-                continue
             normal = of[name].cell.pull_to_mold[:3, :3].T @ _inward(of[name], meet).normal
+            if abs(normal[2]) > ALONG or not isinstance(parting, PlanesParting):
+                continue
             side = max(parting.sides, key=lambda s: s[0] * normal[0] + s[1] * normal[1])
             skins = without_roofs(of[name], side, of[other])
             of[name] = replace(of[name], skins=skins)
@@ -212,10 +214,32 @@ def _places(plan: FlangePlan, settings: Settings, lean_deg: float) -> Places:
         moved = places.spots @ turn[:, :2].T + turn[:, 2]
         gaps = np.hypot(*(moved[:, None] - places.spots[None]).transpose(2, 0, 1)).min(axis=1)
         met = int((gaps < MET_MM).sum())
-        if met < 2:
-            return places
         tries.append((met, places))
-    return min(tries, key=lambda t: t[0])[1]
+        if met < 2:
+            break
+    return _beside(min(tries, key=lambda t: t[0])[1], plan, settings)
+
+
+def _beside(places: Places, plan: FlangePlan, settings: Settings) -> Places:
+    """Keys moved off the middle between their bolts: a half turn about it would lay each into its own socket again.
+
+    Of the places to the side of it and towards the bolts' chord the first is taken from where the turned key still
+    lands on the flange; else the first that is free.
+    """
+    radius = places.radius_mm
+    washers = shapely.MultiPoint(places.spots).buffer(bolt_data(str(settings.bolts.size)).washer_od_mm / 2 + 0.5)
+    flange = plan.outline.difference(plan.section)
+    land = plan.outline.buffer(-radius - 0.5).difference(shapely.union(plan.section, washers).buffer(radius))
+    middles = places.middles.copy()
+    for k in places.keys:
+        middle, along_it = places.middles[k], places.tangents[k]
+        near = np.argsort(np.hypot(*(places.spots - middle).T), kind="stable")[:2]
+        chord = places.spots[near].mean(axis=0)
+        tries = [middle + share * (chord - middle) + by * along_it for share in TOWARDS for by in BESIDE_MM]
+        free = [at for at in tries if land.contains(shapely.Point(at))]
+        met = [at for at in free if flange.contains(shapely.Point(2 * chord - at).buffer(0.5 * radius))]
+        middles[k] = (met or free or [middle])[0]
+    return replace(places, middles=middles)
 
 
 def _from(line: FloatArray, start_mm: float) -> FloatArray:

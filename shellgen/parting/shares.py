@@ -95,17 +95,17 @@ def share(
 ) -> Share:
     """One piece as a cell: its frame has z along the pull, y up, and stands where its planes meet.
 
-    slid : numbers of the planes that a neighbour slides along.
+    mates : those of its bounds at which it meets others; the rest lie beyond them. slid : numbers of the planes that a
+    neighbour slides along.
     """
-    floors = [b for b in lump.bounds if float(b.normal @ pull) > ALONG]
-    sides = [b for b in lump.bounds if abs(float(b.normal @ pull)) <= ALONG]
+    floors = [b for b in mates if float(b.normal @ pull) > ALONG]
+    sides = [b for b in mates if abs(float(b.normal @ pull)) <= ALONG]
     if len(floors) == 1 and not sides and float(floors[0].normal @ pull) > 1.0 - 1e-12:
         return Share(lump.name, plane_frame(pull, floors[0].offset_mm, bounds_mm), PlaneParting(), lump, on_board)
     frame = plane_frame(pull, 0.0, bounds_mm)
     middle = bounds_mm.mean(axis=0) * (1.0, 1.0, 0.0 if abs(pull[2]) < 1e-12 else 1.0)
-    known = [b for b in floors if any(b is m for m in mates)] or floors
-    rows = np.stack([b.normal for b in known])
-    levels = np.array([b.offset_mm for b in known])
+    rows = np.stack([b.normal for b in floors])
+    levels = np.array([b.offset_mm for b in floors])
     frame[:3, 3] = middle + np.linalg.lstsq(rows, levels - rows @ middle, rcond=1e-6)[0]
     seen = [(*(b.normal @ frame[:3, :3]), b.offset_mm - float(b.normal @ frame[:3, 3])) for b in floors]
     planes = tuple((-float(x / z), -float(y / z), float(c / z)) for x, y, z, c in seen)
