@@ -9,7 +9,17 @@ import numpy as np
 import numpy.typing as npt
 
 from shellgen.errors import PatternError
-from shellgen.pattern.bodies import Solid, bodies_in, bodies_united, outward, solid_from, tidied, triangles_of, united
+from shellgen.pattern.bodies import (
+    Solid,
+    as_read,
+    bodies_in,
+    bodies_united,
+    outward,
+    solid_from,
+    tidied,
+    triangles_of,
+    united,
+)
 from shellgen.pattern.clip import clipped
 from shellgen.pattern.deviation import distances_mm, samples
 from shellgen.pattern.mend import CRACK, Mended, mended
@@ -177,7 +187,7 @@ def skin_of(closed: Closed) -> Skin:
         vertices, faces = compact(closed.vertices, closed.faces)
     else:
         size = float(np.ptp(closed.vertices, axis=0).max())
-        solid = tidied(closed.solid.simplify(max(NEEDLE_MM, NEEDLE * size)))[0]
+        solid = as_read(closed.solid.simplify(max(NEEDLE_MM, NEEDLE * size)))
         vertices, faces, volume = *triangles_of(solid), float(solid.volume())
     vertices, faces = np.ascontiguousarray(vertices), np.ascontiguousarray(faces, np.int32)
     return Skin(vertices, faces, volume, closed.method, closed.error_mm)
