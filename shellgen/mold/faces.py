@@ -25,7 +25,7 @@ from shellgen.mold.closing import Closing, closing
 from shellgen.mold.drape import Draped, drape
 from shellgen.mold.feet import BAR_MM
 from shellgen.mold.flange import FlangePlan, level_region, plan_within, polygons
-from shellgen.mold.mold import Bolt, Key
+from shellgen.mold.mold import Bolt, FaceSeam, Key
 from shellgen.mold.places import Places, bolt_offset_mm, find_places
 from shellgen.mold.radial import BAR_HALF_MM, BAR_ROUND_MM, HEAD_MM
 from shellgen.mold.registration import wrong_closings
@@ -84,6 +84,11 @@ class Assembled:
     def keys(self) -> tuple[Key, ...]:
         """The keys of all faces."""
         return tuple(k for f in self.faces for k in f.shut.keys)
+
+    @property
+    def seams(self) -> tuple[FaceSeam, ...]:
+        """All faces as the calculation of the joint wants them."""
+        return tuple(FaceSeam(f.meeting.pair, f.meeting.to_mold, f.plan.outline, f.plan.seam_line) for f in self.faces)
 
     @property
     def seam_mm(self) -> float:

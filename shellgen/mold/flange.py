@@ -22,13 +22,15 @@ class FlangePlan:
     """The flange of a mating pair, in the first piece's plan (x, y).
 
     section : outside of the shell at the parting, small holes filled. outline : the flange's edge, one polygon.
-    bolt_line : closed or open lines on which the bolt axes stand.
+    bolt_line : closed or open lines on which the bolt axes stand. seam_line : the same, where the face ends at other
+    faces, out to them.
     """
 
     section: BaseGeometry
     outline: Polygon
     bolt_line: tuple[FloatArray, ...]
     closed: tuple[bool, ...]
+    seam_line: tuple[FloatArray, ...] = ()
 
 
 def polygons(item: BaseGeometry) -> list[Polygon]:
@@ -159,16 +161,18 @@ def plan_within(
     whole, rings = _about(section, width_mm, bolt_mm, rounding_mm)
     whole = max(polygons(whole.intersection(room)), key=lambda p: p.area).simplify(0.02)
     free = bolt_room.intersection(whole.buffer(-edge_mm))
-    lines, closed = [], []
-    for line in rings:
-        cut = shapely.LineString(line).intersection(free)
-        cut = shapely.line_merge(cut) if cut.geom_type == "MultiLineString" else cut
-        for part in getattr(cut, "geoms", [cut]):
-            if part.geom_type == "LineString" and part.length > 0:
-                coords = np.asarray(part.coords)
-                lines.append(coords)
-                closed.append(bool(np.allclose(coords[0], coords[-1])))
-    return FlangePlan(section, shapely.geometry.polygon.orient(whole), tuple(lines), tuple(closed))
+    lines = [part for line in rings for part in _parts_within(line, free)]
+    closed = tuple(bool(np.allclose(line[0], line[-1])) for line in lines)
+    seams = tuple(part for line in rings for part in _parts_within(line, room.buffer(-0.01)))
+    return FlangePlan(section, shapely.geometry.polygon.orient(whole), tuple(lines), closed, seams)
+
+
+def _parts_within(line: FloatArray, region: BaseGeometry) -> list[FloatArray]:
+    """The parts of a line (n, 2) that lie in a region, each as one line."""
+    cut = shapely.LineString(line).intersection(region)
+    cut = shapely.line_merge(cut) if cut.geom_type == "MultiLineString" else cut
+    found = [part for part in getattr(cut, "geoms", [cut]) if part.geom_type == "LineString" and part.length > 0]
+    return [np.asarray(part.coords) for part in found]
 
 
 def ring(coords: FloatArray) -> tuple[tuple[float, float], ...]:

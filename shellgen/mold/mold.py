@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from shapely.geometry import Polygon
+
 from shellgen.envelope.raster import FloatArray
 from shellgen.job.model import Settings
 from shellgen.pattern.pattern import IntArray, Pattern
@@ -38,6 +40,19 @@ class Key:
     at_mm: Point
     radius_mm: float
     height_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FaceSeam:
+    """A mating face between planes, in its own frame: its flange, and the lines (n, 2) on which its bolts stand.
+
+    The lines run on to where the face ends; one whose ends meet is closed. to_mold : 4x4.
+    """
+
+    pair: tuple[str, str]
+    to_mold: FloatArray
+    outline: Polygon
+    lines: tuple[FloatArray, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +100,8 @@ class Pour:
 class MoldDesign:
     """Everything that was decided, before any solid is made. `settings` has no default left open.
 
-    keys_mm3 : the rubber that the jacket keys add.
+    keys_mm3 : the rubber that the jacket keys add. seams : the mating faces of pieces between a list of planes; of
+    others the pieces' outlines tell them.
     """
 
     settings: Settings
@@ -99,6 +115,7 @@ class MoldDesign:
     notes: tuple[str, ...] = ()
     pour: Pour | None = None
     keys_mm3: float = 0.0
+    seams: tuple[FaceSeam, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

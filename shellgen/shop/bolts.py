@@ -29,7 +29,8 @@ from shellgen.shop.joint.pitch import least_pitch_mm, row_opening_mm
 from shellgen.shop.joint.report import JointReport, assess
 from shellgen.shop.joint.section import JointSection
 from shellgen.shop.joint.tighten import Tightening, tighten
-from shellgen.shop.seams import SeamPath, seam_paths
+from shellgen.shop.seam_path import SeamPath
+from shellgen.shop.seams import seam_paths
 from shellgen.standards.fasteners import BoltData, bolt
 
 CURVE_POINTS = 31

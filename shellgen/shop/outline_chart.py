@@ -14,7 +14,7 @@ from shellgen.sheet.paper import Colour, Spot
 from shellgen.sheet.strokes import Strokes
 from shellgen.shop.bolts import BoltsAnswer
 from shellgen.shop.joint.gaps import Gap
-from shellgen.shop.seams import SeamPath
+from shellgen.shop.seam_path import SeamPath
 
 SHUT: Colour = (64, 132, 110)
 HALF: Colour = (226, 178, 60)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
 from shapely.geometry import LinearRing, Point, Polygon
@@ -12,35 +10,23 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.errors import DesignError
 from shellgen.mold.mold import Bolt, MoldDesign
 from shellgen.shop.joint.seam import SeamLine
+from shellgen.shop.seam_path import SeamPath, face_paths
 from shellgen.solid.recipe import PieceRecipe, transform
 
 ROUND = 24  # segments of a quarter circle
 BOARD_BAND_MM = 0.5  # an edge of the outline this near the board is the foot of the piece, not its flange
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class SeamPath:
-    """A seam and where it runs: its bolts and its gaps in the plan of its first piece.
-
-    bolts_mm : (n, 2). gaps_mm : one polyline (k, 2) for each gap, free ends included, in the order of the report.
-    heel_mm : bolt axis to flange edge. outline : the flange it belongs to.
-    """
-
-    line: SeamLine
-    bolts_mm: FloatArray
-    gaps_mm: tuple[FloatArray, ...]
-    heel_mm: float
-    outline: Polygon
-
-
 def seam_paths(design: MoldDesign) -> tuple[SeamPath, ...]:
-    """All seams of a mold, pair by pair: one for each edge of the flange that bolts stand along.
+    """All seams of a mold, pair by pair: one for each edge or line of the flange that bolts stand along.
 
     Raises DesignError if no bolt closes the mold.
     """
     pairs = sorted({b.pair for b in design.bolts if b.setup == "closing"})
     if not pairs:
         raise DesignError("the mold has no closing bolts, so it has no seam.")
+    if design.seams:
+        return tuple(path for face in design.seams for path in face_paths(face, design.bolts))
     recipes = {recipe.name: recipe for recipe in design.pieces}
     found: list[SeamPath] = []
     for pair in pairs:

@@ -10,6 +10,7 @@ from shellgen.errors import DesignError
 from shellgen.job.model import Settings
 from shellgen.job.read import Job
 from shellgen.mold.drape import spec_of
+from shellgen.shop.seams import seam_paths
 from shellgen.solid.recipe import Role
 
 RADIUS_MM = 40.0
@@ -102,6 +103,15 @@ def test_every_mating_pair_has_bolts_square_to_its_plane_and_keys(mold, shells):
             way = np.subtract(*np.asarray(bolt.seats_mm))
             assert np.linalg.norm(way) == pytest.approx(2 * design.settings.flange.thickness_mm)
             assert max(abs(n @ way) for n in normals) == pytest.approx(np.linalg.norm(way))
+
+
+def test_seams_are_the_whole_lines_of_their_faces(mold):
+    """Spans from bolt to bolt and the free ends sum up to the lines; each closing bolt stands on one of them."""
+    paths = seam_paths(mold.design)
+    lines = [line for face in mold.design.seams for line in face.lines]
+    lengths = [float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines]
+    assert sum(p.line.bolts for p in paths) == sum(b.setup == "closing" for b in mold.design.bolts)
+    assert sum(p.line.length_mm for p in paths) == pytest.approx(sum(lengths), rel=1e-6)
 
 
 def test_shell_pieces_are_whole(shells):
