@@ -51,6 +51,8 @@ def places(
     sink = z - around.min(axis=0)  # how far the surface falls within the rim
     proud = z - around.mean(axis=0)  # over the mean of a ring: less than nothing in a hollow, where a dome would drown
     best = np.zeros((0, 3))
+    if least_height_mm < 0.0:  # what lies outside the cell is sunk away: no key where its foot would hang over the edge
+        free &= around.min(axis=0) > least_height_mm
     free &= proud > -0.25 * height_mm
     for steepest, fall in STEEP if steep else GENTLE:
         ok = free & (slope < np.tan(np.radians(steepest))) & (sink < fall * rim_mm)
