@@ -25,6 +25,7 @@ from shellgen.parting.surface import SteppedParting
 from shellgen.solid.recipe import inverse
 
 FOLLOW_MM = 2.0  # the stepped surface is smoothed over this width
+COLLAR = 1.0  # of the wall with its clearance: so far the surface stays at the height of its rim
 WIDEST_MM = 1.0  # and its raster is not made wider than this
 SMOOTH_MM = 1.0  # of the flange's outer face; common practice, no source
 PROUD_MM = 0.25  # by which the flange stands over a seat before it is spot-faced
@@ -37,7 +38,8 @@ class Silhouette:
     """The rubber's body seen along the pull: its lowest and highest point per node, in the first half's frame.
 
     rows_below : rows of the raster under the board, which repeat the first one above it. slope_deg : steepest step.
-    laid_mm : the stepped surface at that slope, without terraces, over the rows above the board.
+    laid_mm : the stepped surface at that slope, without terraces, over the rows above the board. collar_mm : how far
+    beyond the rubber's shadow it stays at the height of its rim.
     """
 
     grid: Grid
@@ -46,12 +48,13 @@ class Silhouette:
     rows_below: int
     slope_deg: float
     laid_mm: FloatArray
+    collar_mm: float = 0.0
 
     def at_slope(self, slope_deg: float) -> Silhouette:
         """The same, followed at another steepest step."""
         if slope_deg == self.slope_deg:
             return self
-        return followed(self.grid, self.lower_mm, self.upper_mm, self.rows_below, slope_deg)
+        return followed(self.grid, self.lower_mm, self.upper_mm, self.rows_below, slope_deg, self.collar_mm)
 
     def surface(self, seats: Sequence[Seat] = ()) -> Envelope:
         """The stepped surface with flat terraces at the seats."""
@@ -93,13 +96,21 @@ def _above(grid: Grid, rows_below: int) -> Grid:
     return replace(grid, y0_mm=grid.y0_mm + rows_below * grid.pitch_mm, rows=grid.rows - rows_below)
 
 
-def followed(grid: Grid, lower: FloatArray, upper: FloatArray, rows_below: int, slope_deg: float) -> Silhouette:
+def followed(
+    grid: Grid, lower: FloatArray, upper: FloatArray, rows_below: int, slope_deg: float, collar_mm: float = 0.0
+) -> Silhouette:
     """A silhouette with its stepped surface; the arguments are its fields."""
     n = rows_below
     laid = stepped_surface(
-        lower[n:], upper[n:], _above(grid, n), level_mm=0.0, slope=_rise(slope_deg), smooth_mm=FOLLOW_MM
+        lower[n:],
+        upper[n:],
+        _above(grid, n),
+        level_mm=0.0,
+        slope=_rise(slope_deg),
+        smooth_mm=FOLLOW_MM,
+        collar_mm=collar_mm,
     )
-    return Silhouette(grid, lower, upper, rows_below, slope_deg, laid)
+    return Silhouette(grid, lower, upper, rows_below, slope_deg, laid, collar_mm)
 
 
 def silhouette(bare: Facets, cells: Sequence[Cell], settings: Settings, on_board: bool) -> Silhouette:
@@ -134,7 +145,8 @@ def silhouette(bare: Facets, cells: Sequence[Cell], settings: Settings, on_board
     rim = (lower > upper) & (upper > -0.5 * EMPTY) & (lower < 0.5 * EMPTY)
     middle = 0.5 * (lower + upper)
     lower, upper = np.where(rim, middle, lower), np.where(rim, middle, upper)
-    return followed(grid, lower, upper, below, settings.parting.slope_deg)
+    collar = views[0][1].outside_mm - views[0][1].jacket_mm
+    return followed(grid, lower, upper, below, settings.parting.slope_deg, COLLAR * collar)
 
 
 def stepped_cells(cells: Sequence[Cell], surface: Envelope) -> tuple[Cell, Cell]:

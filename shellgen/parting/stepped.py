@@ -74,6 +74,26 @@ def _along_silhouette(lower: FloatArray, upper: FloatArray, level: float, slope:
     return heights
 
 
+def _carried_out(heights: FloatArray, shadow: BoolArray, level: float, slope: float, collar: float) -> FloatArray:
+    """The surface with its rim carried level outwards over a collar, beyond which it falls back to the plane.
+
+    slope : per node; collar : in nodes. So the flange stands square to the wall instead of cutting it to a sharp edge.
+    Over the shadow nothing changes; between rims of different heights the slope limit decides.
+    """
+    from scipy.ndimage import distance_transform_edt
+
+    if not shadow.any():
+        return heights
+    away, (i, j) = distance_transform_edt(~shadow, return_indices=True)
+    rise = heights[i, j] - level
+    left = np.maximum(np.abs(rise) - slope * np.maximum(away - collar, 0.0), 0.0)
+    wish = level + np.sign(rise) * left
+    wish = 0.5 * (cone_envelope(wish, slope) - cone_envelope(-wish, slope))
+    least = cone_envelope(np.where(shadow, heights, -EMPTY), slope)
+    most = -cone_envelope(np.where(shadow, -heights, -EMPTY), slope)
+    return np.clip(wish, least, most)
+
+
 def with_terraces(heights: FloatArray, grid: Grid, seats: Sequence[Seat], slope: float) -> FloatArray:
     """Flat discs at the seats, each at its mean height, and the surface held within cones that stand on their rims.
 
@@ -108,17 +128,21 @@ def stepped_surface(
     slope: float = 1.0,
     smooth_mm: float = 2.0,
     seats: Sequence[Seat] = (),
+    collar_mm: float = 0.0,
 ) -> FloatArray:
     """Heights (rows, columns) of the stepped parting.
 
     lower, upper : (rows, columns) lowest and highest point of the offset body per column; a column with lower > upper
     (or infinite) is outside the shadow. level_mm : the plane's offset. slope : steepest rise over run (1 is 45
     degrees). smooth_mm : width of the smoothing. seats : (x, y, radius) of flat terraces for bolts, in the raster's
-    plan.
+    plan. collar_mm : how far beyond the shadow the surface stays at the height of its rim.
     """
     from scipy.ndimage import gaussian_filter
 
     heights = _along_silhouette(lower, upper, level_mm, slope * grid.pitch_mm)
+    if collar_mm > 0:
+        shadow = (lower <= upper) & (np.abs(lower) < EMPTY / 2) & (np.abs(upper) < EMPTY / 2)
+        heights = _carried_out(heights, shadow, level_mm, slope * grid.pitch_mm, collar_mm / grid.pitch_mm)
     if smooth_mm > 0:
         heights = gaussian_filter(heights, smooth_mm / (2 * grid.pitch_mm), mode="nearest")
     return with_terraces(heights, grid, seats, slope)

@@ -10,6 +10,7 @@ from shellgen.job.defaults import fill_in
 from shellgen.job.model import PlaneSettings, Settings
 from shellgen.job.read import Job
 from shellgen.mold.as_built import costed, prepared, rank_as_built
+from shellgen.mold.drape import spec_of
 from shellgen.mold.key_places import rough_jacket
 from shellgen.mold.skins import SkinSpec
 from shellgen.parting.job_planes import cost_job
@@ -103,3 +104,44 @@ def test_rough_jacket_halves_the_raster():
     spec = SkinSpec(5.0, 0.5, 4.0, 2.0, 3.0, 0.5, 0.06)
     rough, reached = rough_jacket(np.full((41, 41), spec.floor_mm), grid, spec)
     assert reached.shape == (21, 21) and rough.grid.pitch_mm == 1.0
+
+
+@pytest.mark.parametrize("offset_mm", [12.0, 20.0])
+def test_ball_parted_off_centre_costs_its_closed_form(tmp_path, offset_mm):
+    """A ball of radius R parted c off its middle, its wall the tangent cone R / cos a + z tan a down to the plane.
+
+    The undercut's own share is pi c^3 / 3; to 0.8 % of the jacket, a tenth of a raster step all over.
+    """
+    trimesh.creation.icosphere(subdivisions=5, radius=30.0).export(tmp_path / "ball.stl")
+    fills = []
+    for c in (0.0, offset_mm):
+        job = job_for(tmp_path / "ball.stl", plane={"normal": [0, 0, 1], "offset_mm": 30.0 + c})
+        pattern = take_in(job.settings, job.base)
+        middle = float(pattern.bounds_mm[:, 2].mean())
+        job = job_for(tmp_path / "ball.stl", plane={"normal": [0, 0, 1], "offset_mm": middle + c})
+        settings = fill_in(job.settings, pattern.bounds_mm)
+        fills.append(costed(prepared(settings, pattern), cost_job(settings, pattern)).fill_cm3)
+    radius = 30.0 + spec_of(settings, "A").jacket_mm
+    tangent, c = np.tan(np.radians(settings.jacket.draft_deg)), offset_mm
+    flare = radius**2 * tangent**2 * c + radius * c**2 * tangent * np.hypot(1.0, tangent) + c**3 * tangent**2 / 3
+    jacket = 4 / 3 * np.pi * (radius**3 - 30.0**3)
+    assert 1e3 * (fills[1] - fills[0]) == pytest.approx(np.pi * (c**3 / 3 + flare), abs=0.008 * jacket)
+    assert abs(fills[0]) < 0.02 * settings.jacket.thickness_mm * 4 * np.pi * radius**2 / 1e3
+
+
+def test_scan_with_holes_costs_as_the_whole_one(tmp_path):
+    """A tenth of the faces flipped, small holes torn: the fill on a plane is that of the sound mesh to 2 %."""
+    rng = np.random.default_rng(3)
+    mesh = trimesh.creation.torus(40.0, 12.0, major_sections=120, minor_sections=48)
+    torn = mesh.faces[rng.random(len(mesh.faces)) > 0.004].copy()
+    flip = rng.random(len(torn)) < 0.1
+    torn[flip] = torn[flip][:, ::-1]
+    fills = []
+    for name, faces in (("sound", mesh.faces), ("torn", torn)):
+        trimesh.Trimesh(mesh.vertices, faces, process=False).export(tmp_path / f"{name}.ply")
+        job = job_for(tmp_path / f"{name}.ply", plane={"normal": [1, 0, 0]})
+        pattern = take_in(job.settings, job.base)
+        settings = fill_in(job.settings, pattern.bounds_mm)
+        fills.append(costed(prepared(settings, pattern), cost_job(settings, pattern)).fill_cm3)
+    assert fills[0] > 50.0  # the hole of the ring, parted across
+    assert fills[1] == pytest.approx(fills[0], rel=0.02)

@@ -127,6 +127,25 @@ def test_falls_back_to_the_plane_outside_the_shadow():
     assert np.abs(heights).max() > 15
 
 
+def test_a_collar_stands_level_from_the_rim_and_then_falls_back():
+    """Straight out from the end of a tilted bar the surface keeps the end's height over the collar, then returns."""
+    x = np.linspace(-100, 100, 201)
+    grid = Grid(-100.0, -100.0, 1.0, 201, 201)
+    slope = np.tan(np.radians(20))
+    inside = (np.abs(x[None, :]) <= 40) & (np.abs(x[:, None]) <= 6)
+    middle = np.tile(x * slope, (201, 1))
+    lower, upper = np.where(inside, middle - 3, EMPTY), np.where(inside, middle + 3, -EMPTY)
+    plain, carried = (
+        stepped_surface(lower, upper, grid, level_mm=0.0, smooth_mm=0.0, collar_mm=c) for c in (0.0, 10.0)
+    )
+    assert (carried[inside] == plain[inside]).all()  # over the shadow nothing changes
+    beside = carried[100, 141:150]  # straight out from the end at x = 40
+    assert np.ptp(beside) < 1e-9 and beside[0] == plain[100, 140] > 10.0
+    assert np.ptp(plain[100, 141:150]) > 5.0
+    assert np.abs(carried[:, :30]).max() < 1e-9 and np.abs(carried[:, 170:]).max() < 1e-9
+    assert steepest_deg(carried, grid) < 48.0  # where cones of two places meet, a raster step is cut
+
+
 def test_terraces_are_flat_and_the_way_to_them_is_not_too_steep():
     lens, _ = tilted_lens()
     columns = columns_along(shapes.as_body(lens), UP, nodes_along=240)
