@@ -13,7 +13,7 @@ from shellgen.envelope.spline_fit_graph import SplineGraph, greville
 from shellgen.errors import KernelError
 from shellgen.solid.recipe import inverse
 
-SAME_MM = 1e-4
+SAME_MM = 2e-3  # files round poles to thousandths
 
 
 def read_solids(path: Path) -> list[Any]:

@@ -14,7 +14,7 @@ from shellgen.envelope.spline_fit_target import Level, Target, target
 START_SPAN_MM = 3.0
 LEAST_SPAN_MM = 0.4
 ROUNDS = 12
-KNOT_STEP_MM = 0.03  # knots stand on multiples of this: short text in files
+KNOT_STEP_MM = 0.03  # knots stand on multiples of this, poles on thirds of it: short text in files
 AIM = 0.98  # share of the tolerance that the fit itself aims for
 MAX_FACTOR = 4.0  # the greatest error may be this many tolerances
 SAMPLES = 30_000
@@ -39,28 +39,38 @@ class FitReport:
 
 
 def fit_graph(
-    envelope: Envelope, *, level_mm: Level, low_y_mm: float | None, tolerance_mm: float
+    envelope: Envelope,
+    *,
+    level_mm: Level,
+    low_y_mm: float | None,
+    tolerance_mm: float,
+    origin_mm: tuple[float, float, float] = (0.0, 0.0, 0.0),
 ) -> tuple[SplineGraph, FitReport]:
     """The graph of an envelope where it lies above a level (and above y = low_y_mm), with its error.
 
     The envelope's nodes are taken as they are (see `surface_nodes`). Raises KernelError if nothing of it lies there.
     """
-    return fit_target(target(envelope, level_mm, low_y_mm), tolerance_mm)
+    return fit_target(target(envelope, level_mm, low_y_mm), tolerance_mm, origin_mm)
 
 
-def fit_target(goal: Target, tolerance_mm: float) -> tuple[SplineGraph, FitReport]:
+def fit_target(
+    goal: Target, tolerance_mm: float, origin_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+) -> tuple[SplineGraph, FitReport]:
     """The graph of a target, with its error.
 
-    Knots are added until 99 % of the surface is within the tolerance and all of it within four; where the raster is too
-    coarse for that, the best graph found is returned and the report says so.
+    origin_mm : where multiples that knots and poles stand on are counted from. Knots are added until 99 % of the
+    surface is within the tolerance and all of it within four; where the raster is too coarse for that, the best graph
+    found is returned and the report says so.
     """
     points, weights, share = samples(goal)
     least = max(LEAST_SPAN_MM, 1.1 * goal.pitch_mm)
-    knots = [_even(axis, START_SPAN_MM) for axis in (goal.x_mm, goal.y_mm)]
+    grids = [Steps(KNOT_STEP_MM, origin) for origin in origin_mm[:2]]
+    knots = [_even(axis, START_SPAN_MM, grid) for axis, grid in zip((goal.x_mm, goal.y_mm), grids, strict=True)]
     graph: SplineGraph | None = None
     best: tuple[SplineGraph, FitReport] | None = None
     for turn in range(ROUNDS):
-        graph = _sunk(solve(goal.heights_mm, goal.weights, goal.x_mm, goal.y_mm, knots[0], knots[1], graph), goal)
+        graph = solve(goal.heights_mm, goal.weights, goal.x_mm, goal.y_mm, knots[0], knots[1], graph)
+        graph = _sunk(graph, goal, origin_mm[2])
         gap = foot_distance(graph, points)
         report = _report(graph, points, weights, gap)
         if best is None or _badness(report) < _badness(best[1]):
@@ -69,7 +79,7 @@ def fit_target(goal: Target, tolerance_mm: float) -> tuple[SplineGraph, FitRepor
             break
         aim = EASY * EASIER**turn * tolerance_mm
         most = (_badness(report) / (AIM * tolerance_mm)) ** GROWTH * SPARE
-        knots = [_moved(knots[k], points[:, k], weights, gap * share[k], aim, least, most) for k in range(2)]
+        knots = [_moved(knots[k], points[:, k], weights, gap * share[k], aim, least, most, grids[k]) for k in range(2)]
     assert best is not None
     return best
 
@@ -133,15 +143,27 @@ def _report(graph: SplineGraph, points: FloatArray, weights: FloatArray, gap: Fl
     return FitReport(weighted_quantile(gap, weights, 0.99), float(gap[k]), at, graph.poles_mm.shape)
 
 
-def _even(nodes_mm: FloatArray, span_mm: float) -> FloatArray:
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Places that knots of an axis may take: multiples of a step counted from an origin."""
+
+    step_mm: float
+    origin_mm: float
+
+    def nearest(self, at_mm: FloatArray) -> FloatArray:
+        """The nearest of them to places, each once, in rising order."""
+        return np.asarray(np.unique(np.round((at_mm - self.origin_mm) / self.step_mm)) * self.step_mm + self.origin_mm)
+
+
+def _even(nodes_mm: FloatArray, span_mm: float, steps: Steps) -> FloatArray:
     low, high = float(nodes_mm[0]), float(nodes_mm[-1])
     n = max(round((high - low) / span_mm), 4)
-    return _snapped(np.linspace(low, high, n + 1)[1:-1], low, high)
+    return _snapped(np.linspace(low, high, n + 1)[1:-1], low, high, steps)
 
 
-def _snapped(inner_mm: FloatArray, low: float, high: float) -> FloatArray:
-    """Clamped knots with inner ones on multiples of KNOT_STEP_MM, each once."""
-    inner = np.unique(np.round(inner_mm / KNOT_STEP_MM)) * KNOT_STEP_MM
+def _snapped(inner_mm: FloatArray, low: float, high: float, steps: Steps) -> FloatArray:
+    """Clamped knots with inner ones on steps."""
+    inner = steps.nearest(inner_mm)
     return clamped(inner[(inner > low + 0.3) & (inner < high - 0.3)], low, high)
 
 
@@ -153,6 +175,7 @@ def _moved(
     aim_mm: float,
     least_mm: float,
     most: float,
+    steps: Steps,
 ) -> FloatArray:
     """Knots of one axis laid anew: denser where the error asks for it, sparser where it allows.
 
@@ -174,16 +197,20 @@ def _moved(
     count = np.concatenate([[0.0], np.cumsum(density * np.diff(breaks))])
     n = int(np.ceil(min(count[-1], most * (len(breaks) - 1))))
     inner = np.interp(np.linspace(0, count[-1], n + 1)[1:-1], count, breaks)
-    return _snapped(inner, float(breaks[0]), float(breaks[-1]))
+    return _snapped(inner, float(breaks[0]), float(breaks[-1]), steps)
 
 
-def _sunk(graph: SplineGraph, goal: Target) -> SplineGraph:
-    """Poles rounded; those that bear on nothing near the trim raised to one depth, so that no box reaches far down."""
+def _sunk(graph: SplineGraph, goal: Target, origin: float) -> SplineGraph:
+    """Poles rounded, counted from an origin; those that bear on nothing near the trim to whole millimetres.
+
+    These are raised to one depth as well, so that no box reaches far down.
+    """
     from scipy.interpolate import BSpline
 
     bx = BSpline.design_matrix(goal.x_mm, graph.knots_x, DEGREE)
     by = BSpline.design_matrix(goal.y_mm, graph.knots_y, DEGREE)
     near = goal.bearing.astype(float)
     bears = np.asarray(bx.T @ (by.T @ near).T) > 0
-    poles = np.where(bears, graph.poles_mm, np.maximum(graph.poles_mm, goal.sunk_mm))
-    return SplineGraph(graph.knots_x, graph.knots_y, np.asarray(np.round(poles, POLE_DIGITS), np.float64))
+    poles = np.round(graph.poles_mm - origin, POLE_DIGITS) + origin
+    idle = np.round(np.maximum(graph.poles_mm, goal.sunk_mm) - origin) + origin
+    return SplineGraph(graph.knots_x, graph.knots_y, np.asarray(np.where(bears, poles, idle), np.float64))

@@ -10,7 +10,7 @@ from numba import njit
 from shellgen.envelope.raster import FloatArray
 
 DEGREE = 3
-POLE_DIGITS = 4  # decimals of a pole's height [mm]: short text in files
+POLE_DIGITS = 3  # decimals of a pole's height [mm]: short text in files
 
 
 def greville(knots_mm: FloatArray) -> FloatArray:

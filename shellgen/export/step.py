@@ -6,21 +6,25 @@ The text depends on the design alone: the header's time is fixed, names are the 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from shellgen.errors import KernelError
+from shellgen.export.step_text import shortened
 from shellgen.mold.mold import Mold
 from shellgen.progress import Progress
+from shellgen.solid.brep.fitted_piece import Fitted, fitted_piece
 from shellgen.solid.brep.occ import explored, in_frame
 from shellgen.solid.brep.piece import PieceFit, piece_brep
 from shellgen.solid.brep.plate import plate_brep
+from shellgen.solid.recipe import PieceRecipe
 
 TIME_STAMP = "2000-01-01T00:00:00"
 ASSEMBLY = "assembly.step"
-POLE_DIGITS = 4
+POLE_DIGITS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +51,11 @@ def write_steps(mold: Mold, folder: Path, progress: Progress) -> StepFiles:
     solids: dict[str, Any] = {}
     fits: dict[str, PieceFit] = {}
     refused: dict[str, str] = {}
+    fitted = _ahead(design.pieces, tolerance)
     for piece in design.pieces:
         with progress.step(f"STEP of piece {piece.name}"):
             try:
-                solid, fits[piece.name] = piece_brep(piece, tolerance)
+                solid, fits[piece.name] = piece_brep(piece, tolerance, next(fitted).result())
                 solids[piece.name] = in_frame(solid, piece.pull_to_mold)
             except KernelError as error:
                 refused[piece.name] = str(error)
@@ -72,6 +77,13 @@ def write_steps(mold: Mold, folder: Path, progress: Progress) -> StepFiles:
         if solids:
             write_step(folder / ASSEMBLY, {f"{job} {n}": s for n, s in solids.items()}, title=job, assembly=True)
     return StepFiles(paths, ASSEMBLY if solids else None, refused, fits)
+
+
+def _ahead(pieces: Sequence[PieceRecipe], tolerance_mm: float) -> Iterator[Future[Fitted]]:
+    """The fits of pieces in order, each begun while the piece before it is built."""
+    with ThreadPoolExecutor(1) as pool:
+        waiting = [pool.submit(fitted_piece, p, tolerance_mm) for p in pieces]
+        yield from waiting
 
 
 def _file_stem(name: str) -> str:
@@ -117,9 +129,11 @@ def write_step(path: Path, solids: Mapping[str, Any], *, title: str, assembly: b
     header.SetOriginatingSystem(TCollection_HAsciiString("shellgen"))
     header.SetAuthorValue(1, TCollection_HAsciiString(""))
     header.SetOrganizationValue(1, TCollection_HAsciiString(""))
-    _number_uses(writer.ChangeWriter().Model())
+    if assembly:
+        _number_uses(writer.ChangeWriter().Model())
     if writer.Write(str(path)) != IFSelect_RetDone:
         raise OSError(f"{path} cannot be written")
+    path.write_bytes(shortened(path.read_bytes()))
 
 
 def _number_uses(model: Any) -> None:

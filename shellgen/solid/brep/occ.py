@@ -10,7 +10,7 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import SplineGraph, greville
 
 TIGHT_MM = 1e-7
-SPLINE_MM = 1.5e-4  # edges on spline surfaces, whose poles are rounded in files
+SPLINE_MM = 1.2e-3  # edges on spline surfaces, whose poles are rounded in files
 
 
 def _knots(knots: FloatArray) -> tuple[Any, Any]:

@@ -14,7 +14,7 @@ import numpy as np
 
 from shellgen.envelope.spline_fit import FitReport
 from shellgen.errors import KernelError
-from shellgen.parting.surface import SteppedParting, ValleyParting
+from shellgen.parting.surface import ValleyParting
 from shellgen.solid.brep import occ
 from shellgen.solid.brep.caps import (
     SIDES,
@@ -29,17 +29,17 @@ from shellgen.solid.brep.caps import (
     valley_caps,
     within_box,
 )
+from shellgen.solid.brep.fitted_piece import Fitted, fitted_piece
 from shellgen.solid.brep.flat_stand import flat_stand
-from shellgen.solid.brep.graph import Graph, PlaneGraph, ValleyGraph
-from shellgen.solid.brep.land import Land, stepped_land
+from shellgen.solid.brep.graph import Graph, ValleyGraph
 from shellgen.solid.brep.lift import Ground, Lift
 from shellgen.solid.brep.loops import faces_of
 from shellgen.solid.brep.plate import LEFT_OUT, plate_body
 from shellgen.solid.brep.port import PortPlan, must_stand_apart, port_faces, port_plans
 from shellgen.solid.brep.skin_face import Skin, laid
 from shellgen.solid.brep.skin_parts import skin_parts
-from shellgen.solid.brep.traced_skin import fitted_pair, traced_skin
-from shellgen.solid.brep.wedge_plate import valley_of, wedge_body
+from shellgen.solid.brep.traced_skin import traced_skin
+from shellgen.solid.brep.wedge_plate import wedge_body
 from shellgen.solid.recipe import PieceRecipe
 
 MOST_SPANS = (100, 60, 30)  # of one trimming edge; shorter ones where OCC misjudges a wire
@@ -54,21 +54,17 @@ class PieceFit:
     trim_mm: float
 
 
-def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, PieceFit]:
+def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15, fitted: Fitted | None = None) -> tuple[Any, PieceFit]:
     """A piece as an OCC solid in its pull frame, labels left out, and how well it was fitted.
 
-    Raises KernelError, naming place and size, where no valid solid can be built.
+    fitted : its fits, if they were made already. Raises KernelError, naming place and size, where no valid solid can be
+    built.
     """
     what = f"shell piece {recipe.name}"
-    land = stepped_land(recipe, tolerance_mm) if isinstance(recipe.parting, SteppedParting) else None
-    if land is not None and recipe.on_board:
-        raise KernelError(f"{what}: a stepped parting that stands on a board is not written as STEP")
-    trims = _trims(recipe, land)
-    inside_y = 0.0 if recipe.on_board else None
-    outside_y = recipe.base.thickness_mm if recipe.base is not None else inside_y
-    fitted = fitted_pair((recipe.inside, recipe.outside), trims, (inside_y, outside_y), tolerance_mm)
-    inside = traced_skin(fitted[0], f"{what}, inside")
-    outside = traced_skin(fitted[1], f"{what}, outside")
+    known = fitted or fitted_piece(recipe, tolerance_mm)
+    land, trims = known.land, known.trims
+    inside = traced_skin(known.skins[0], f"{what}, inside")
+    outside = traced_skin(known.skins[1], f"{what}, outside")
     ports, features = port_plans(recipe)
     must_stand_apart(ports, what)
     plain = tuple(f for f in features if f.role not in LEFT_OUT)
@@ -102,15 +98,6 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15) -> tuple[Any, Pi
     raise KernelError(
         f"{what}: {fault}. More jacket.draft_deg or a larger outputs.step_tolerance_mm makes skins easier to follow."
     )
-
-
-def _trims(recipe: PieceRecipe, land: Land | None) -> tuple[Graph, Graph]:
-    """What inside and outside are trimmed at."""
-    if land is not None:
-        return land.mating, land.top
-    if isinstance(recipe.parting, ValleyParting):
-        return valley_of(recipe)
-    return PlaneGraph(0.0), PlaneGraph(recipe.outline.thickness_mm)
 
 
 def skin_faces(inside: Skin, outside: Skin, ports: tuple[PortPlan, ...], what: str) -> list[Any]:

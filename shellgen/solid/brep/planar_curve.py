@@ -11,6 +11,7 @@ import numpy as np
 from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import DEGREE, clamped, greville
 
+WRAP = 24  # an interpolating cubic forgets a value by a factor of 3.7 at each point: to the last bit
 PARAMETER_DIGITS = 5  # short text in files
 POLE_DIGITS = 7
 
@@ -80,7 +81,13 @@ def interpolated(t: FloatArray, values: FloatArray, closed: bool) -> tuple[Float
     from scipy.interpolate import make_interp_spline
 
     if closed:
-        curve = make_interp_spline(t, values, k=DEGREE, bc_type="periodic")
+        n = min(len(t) - 1, WRAP)
+        if n < WRAP:
+            curve = make_interp_spline(t, values, k=DEGREE, bc_type="periodic")
+        else:  # the ends of a long line run on by enough points not to be felt: a banded system
+            round_, more = float(t[-1] - t[0]), np.concatenate([values[-1 - n : -1], values, values[1 : n + 1]])
+            longer = np.concatenate([t[-1 - n : -1] - round_, t, t[1 : n + 1] + round_])
+            curve = make_interp_spline(longer, more, k=DEGREE)
         return reclamped(curve, t[1:-1], float(t[0]), float(t[-1]), True)
     curve = make_interp_spline(t, values, k=DEGREE)
     poles = np.asarray(curve.c)

@@ -20,6 +20,7 @@ STRAIGHT_MM = 25.0  # a chord this long with an arc's sagitta of 0.02 mm would h
 SMOOTH_MM = 0.012  # root mean square distance from the polyline that smoothing may take
 DENSE_MM = 1.5
 LEAST_MM = 1e-6
+SPIKE_MM = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,7 @@ def smooth_ring(ring: Ring, *, circles: bool = True) -> tuple[Piece, ...]:
         return (circle,)
     ahead = np.roll(points, -1, axis=0) - points
     length = np.hypot(*ahead.T)
-    points = points[length > LEAST_MM]
+    points = _without_spikes(points[length > LEAST_MM])
     ahead = np.roll(points, -1, axis=0) - points
     length = np.hypot(*ahead.T)
     angle = np.arctan2(ahead[:, 1], ahead[:, 0])
@@ -68,6 +69,20 @@ def smooth_ring(ring: Ring, *, circles: bool = True) -> tuple[Piece, ...]:
         else:
             out.append(_smoothed(run, closed=False))
     return tuple(out)
+
+
+def _without_spikes(points: FloatArray) -> FloatArray:
+    """A ring without short steps back along itself, which outlines keep from being united."""
+    while len(points) > 4:
+        ahead = np.roll(points, -1, axis=0) - points
+        length = np.hypot(*ahead.T)
+        back = np.einsum("ij,ij->i", ahead, np.roll(ahead, -1, axis=0)) < 0
+        before = np.roll(back, 1)
+        spikes = np.flatnonzero((length < SPIKE_MM) & (back | before))
+        if not len(spikes):
+            break
+        points = np.delete(points, (spikes[0] + 1) % len(points), axis=0)
+    return points
 
 
 def _pair(p: FloatArray) -> tuple[float, float]:

@@ -16,7 +16,7 @@ from shellgen.solid.brep.planar_curve import PlanarCurve, chords, through
 # grid on which lines are found, and first distance of points along them: the next where the one before does not do
 STARTS_MM = ((0.8, 2.0), (0.4, 1.0), (0.2, 0.5), (0.1, 0.2))
 MOST_NODES = 6e6
-TRACE_MM = 4e-3  # how far the graphs may differ on the curve
+TRACE_MM = 6e-3  # how far the graphs may differ on the curve
 REFINEMENTS = 9
 ON_CLIP_MM = 1e-6
 LEAST_LOOP_MM2 = 1.0

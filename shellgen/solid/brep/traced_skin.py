@@ -13,13 +13,14 @@ from shellgen.envelope.spline_fit_graph import POLE_DIGITS, SplineGraph
 from shellgen.envelope.spline_fit_nodes import surface_nodes
 from shellgen.errors import KernelError
 from shellgen.solid.brep.graph import Difference, Graph, ValleyGraph
-from shellgen.solid.brep.trace import TRACE_MM, TrimCurve, trace
+from shellgen.solid.brep.trace import TrimCurve, trace
 
-NUDGES_MM = (0.0, 0.03, -0.03, 0.06, -0.06)
+NUDGES_MM = (0.0, 0.008, -0.008, 0.03, -0.03, 0.06)  # they change the volume
 HELD = 0.99  # share of the tolerance that evening may take up
 CLOSER, CLOSER_ROUNDS = 0.97, 3  # of what it leaves
 LIFT_MM = 0.06  # most that a skin is moved to even out volumes
 MEET_MM = 0.01  # ends of two lines on the crease, each found for itself
+GOOD_TRACE_MM = 0.012  # and one this near is taken without moving the spline
 MOST_TRACE_MM = 0.04  # a trimming curve this far off its spline is refused; valid up to 0.1
 
 
@@ -51,7 +52,7 @@ class FittedSkin:
 
     def lifted(self, by_mm: float) -> FittedSkin:
         """The same skin, moved along the pull."""
-        poles = np.round(self.graph.poles_mm + by_mm, POLE_DIGITS)
+        poles = self.graph.poles_mm + np.round(by_mm, POLE_DIGITS)
         graph = SplineGraph(self.graph.knots_x, self.graph.knots_y, poles)
         level = _level(self.envelope, self.trim)
         return replace(self, graph=graph, report=fit_report((graph,), self.envelope, level, self.low_y_mm))
@@ -62,11 +63,19 @@ def _level(envelope: Envelope, trim: Graph) -> FloatArray:
     return trim.on_grid(envelope.grid.x_mm, envelope.grid.y_mm)
 
 
-def fitted_skin(envelope: Envelope, trim: Graph, low_y_mm: float | None, tolerance_mm: float) -> FittedSkin:
-    """Fit one skin above its trim (and above y = low_y_mm)."""
+def fitted_skin(
+    envelope: Envelope,
+    trim: Graph,
+    low_y_mm: float | None,
+    tolerance_mm: float,
+    origin_mm: tuple[float, float, float] = (0.0, 0.0, 0.0),
+) -> FittedSkin:
+    """Fit one skin above its trim (and above y = low_y_mm). origin_mm : from where knots and poles are counted."""
     surface = envelope.with_heights(surface_nodes(envelope))
     level = _level(surface, trim)
-    graph, report = fit_graph(surface, level_mm=level, low_y_mm=low_y_mm, tolerance_mm=tolerance_mm)
+    graph, report = fit_graph(
+        surface, level_mm=level, low_y_mm=low_y_mm, tolerance_mm=tolerance_mm, origin_mm=origin_mm
+    )
     return FittedSkin(graph, report, surface, trim, low_y_mm)
 
 
@@ -104,11 +113,12 @@ def fitted_pair(
     trims: tuple[Graph, Graph],
     low_y_mm: tuple[float | None, float | None],
     tolerance_mm: float,
+    origin_mm: tuple[float, float, float] = (0.0, 0.0, 0.0),
 ) -> tuple[FittedSkin, FittedSkin]:
     """Inside and outside of a piece fitted and evened; one that evening takes out of tolerance is fitted closer."""
     aims = [tolerance_mm, tolerance_mm]
     with ThreadPoolExecutor(2) as pool:
-        skins = list(pool.map(fitted_skin, envelopes, trims, low_y_mm, aims))
+        skins = list(pool.map(fitted_skin, envelopes, trims, low_y_mm, aims, [origin_mm] * 2))
         pair = evened(skins[0], skins[1], envelopes)
         for _ in range(CLOSER_ROUNDS):
             held = HELD * tolerance_mm
@@ -117,7 +127,7 @@ def fitted_pair(
                 break
             for k in late:
                 aims[k] = CLOSER * min(aims[k], aims[k] * tolerance_mm / pair[k].report.p99_mm)
-                skins[k] = fitted_skin(envelopes[k], trims[k], low_y_mm[k], aims[k])
+                skins[k] = fitted_skin(envelopes[k], trims[k], low_y_mm[k], aims[k], origin_mm)
             pair = evened(skins[0], skins[1], envelopes)
     return pair
 
@@ -163,7 +173,7 @@ def traced_skin(skin: FittedSkin, what: str) -> TracedSkin:
     best: TracedSkin | None = None
     error: KernelError | None = None
     for nudge in NUDGES_MM:
-        moved = SplineGraph(graph.knots_x, graph.knots_y, np.round(graph.poles_mm + nudge, POLE_DIGITS))
+        moved = SplineGraph(graph.knots_x, graph.knots_y, graph.poles_mm + nudge)
         try:
             curves = _curves(moved, trim, skin.low_y_mm, wanted)
         except KernelError as found:
@@ -172,7 +182,7 @@ def traced_skin(skin: FittedSkin, what: str) -> TracedSkin:
         traced = TracedSkin(moved, skin.report, trim, curves, skin.low_y_mm)
         if best is None or traced.trim_mm < best.trim_mm:
             best = traced
-        if best.trim_mm <= TRACE_MM:
+        if best.trim_mm <= GOOD_TRACE_MM:
             break
     if best is None:
         raise KernelError(f"{what}: {error}")

@@ -1,0 +1,57 @@
+"""Everything of a piece that is fitted, before OCC is asked for anything: skins, trims, a stepped flange."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from shellgen.errors import KernelError
+from shellgen.parting.surface import SteppedParting, ValleyParting
+from shellgen.solid.brep.graph import Graph, PlaneGraph
+from shellgen.solid.brep.land import Land, stepped_land
+from shellgen.solid.brep.traced_skin import FittedSkin, fitted_pair
+from shellgen.solid.brep.wedge_plate import valley_of
+from shellgen.solid.recipe import PieceRecipe
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fitted:
+    """Fitted skins of a piece; what inside and outside are trimmed at; the faces of its flange where it is stepped."""
+
+    skins: tuple[FittedSkin, FittedSkin]
+    trims: tuple[Graph, Graph]
+    land: Land | None
+
+
+def fitted_piece(recipe: PieceRecipe, tolerance_mm: float) -> Fitted:
+    """Fit a piece. Raises KernelError for kinds of pieces that are not built, and where nothing is to be fitted."""
+    stepped = isinstance(recipe.parting, SteppedParting)
+    if stepped and recipe.on_board:
+        raise KernelError(f"shell piece {recipe.name}: a stepped parting that stands on a board is not written as STEP")
+    land = stepped_land(recipe, tolerance_mm) if stepped else None
+    trims = _trims(recipe, land)
+    inside_y = 0.0 if recipe.on_board else None
+    outside_y = recipe.base.thickness_mm if recipe.base is not None else inside_y
+    skins = fitted_pair((recipe.inside, recipe.outside), trims, (inside_y, outside_y), tolerance_mm, _origin(recipe))
+    return Fitted(skins, trims, land)
+
+
+def _origin(recipe: PieceRecipe) -> tuple[float, float, float]:
+    """Coordinates of the mold frame's origin along axes that are also the mold frame's, 0 along others.
+
+    Poles counted from there have short coordinates in files, which are in the mold frame.
+    """
+    frame = recipe.pull_to_mold
+    way = np.where(np.abs(frame[:3, :3]) > 1 - 1e-12, frame[:3, :3], 0.0)
+    x, y, z = (-frame[:3, 3] @ way).tolist()
+    return (x, y, z)
+
+
+def _trims(recipe: PieceRecipe, land: Land | None) -> tuple[Graph, Graph]:
+    """What inside and outside are trimmed at."""
+    if land is not None:
+        return land.mating, land.top
+    if isinstance(recipe.parting, ValleyParting):
+        return valley_of(recipe)
+    return PlaneGraph(0.0), PlaneGraph(recipe.outline.thickness_mm)
