@@ -9,16 +9,20 @@ import numpy as np
 
 from shellgen.checks.finding import Finding, Status
 from shellgen.checks.step_measure import StepMeasure, measure
+from shellgen.checks.step_reread import graph_on, read_solids
+from shellgen.checks.step_volume import volume_mm3
 from shellgen.envelope.spline_fit import FitReport
 from shellgen.envelope.spline_fit_graph import SplineGraph
 from shellgen.errors import KernelError
 from shellgen.export.step import StepFiles
-from shellgen.mold.mold import Mold
-from shellgen.solid.recipe import PieceRecipe, PlateRecipe
+from shellgen.mold.mold import Mold, MoldDesign, Part
+from shellgen.solid.recipe import PieceRecipe, PlateRecipe, Role
 
 EDGE_MM = 0.1
 SAME_MM = 1e-3  # between the mating faces of two halves
 STATIONS = 400
+FACETED_SHARE = 0.003
+LEFT_OUT_WORDS = {Role.LABEL: "engraved labels", Role.GUSSET: "gussets"}
 MAX_FACTOR = 4.0  # the greatest distance may be this many tolerances
 
 
@@ -30,17 +34,20 @@ def step_findings(mold: Mold, folder: Path, files: StepFiles) -> tuple[Finding, 
     measures: list[StepMeasure] = []
     unread: dict[str, str] = dict(files.refused)
     for name, recipe in recipes.items():
-        if name in files.paths:
+        if name in files.paths and name not in files.facets:
             try:
                 measures.append(measure(folder / files.paths[name], recipe, parts[name]))
             except KernelError as error:
                 unread[name] = str(error)
-    written = _written(unread, len(recipes))
+    written = _written(unread, len(recipes), files, mold.design)
+    if files.facets:
+        written = (*written, _facets(folder, files, parts))
     if not measures:
-        return (written,)
+        return written
     tolerance = mold.design.settings.outputs.step_tolerance_mm
+    skinned = any(m.mating_mm2 is not None or m.stepped for m in measures)
     return (
-        written,
+        *written,
         _assembly(folder, files),
         _sound(measures),
         _faces(measures),
@@ -49,8 +56,7 @@ def step_findings(mold: Mold, folder: Path, files: StepFiles) -> tuple[Finding, 
         _bores(measures),
         _edges(measures),
         _mating(measures),
-        _tolerance(measures, tolerance),
-        _greatest(measures, tolerance),
+        *((_tolerance(measures, tolerance), _greatest(measures, tolerance)) if skinned else ()),
     )
 
 
@@ -61,9 +67,32 @@ def _listed(id_: str, title: str, faults: list[str], unit: str, otherwise: str, 
     return Finding(id_, title, status, float(len(faults)), 0.0, unit, says)
 
 
-def _written(unread: dict[str, str], count: int) -> Finding:
-    faults = [f"no STEP of {name}: {why}" for name, why in unread.items()]
-    return _listed("step-written", "STEP of every rigid part", faults, "parts", f"all {count} are written", "warn")
+def _written(unread: dict[str, str], count: int, files: StepFiles, design: MoldDesign) -> tuple[Finding, ...]:
+    """Parts without a STEP of true faces, and what the job's STEP files have none of."""
+    facets = files.facets
+    faults = [
+        f"no STEP of {name}: {why}" if name not in facets else f"{name} is written in {facets[name]} facets: {why}"
+        for name, why in unread.items()
+    ]
+    recipes: tuple[PieceRecipe | PlateRecipe, ...] = (*design.pieces, *design.plates)
+    features = [f for r in recipes for f in r.features if r.name not in facets]
+    left_out = [word for role, word in LEFT_OUT_WORDS.items() if any(f.role is role for f in features)]
+    says = f"all {count} are written" + (f", without their {' and '.join(left_out)}" if left_out else "")
+    return (_listed("step-written", "STEP of every rigid part", faults, "parts", says, "warn"),)
+
+
+def _facets(folder: Path, files: StepFiles, parts: dict[str, Part]) -> Finding:
+    """Parts in facets, read back: worst share by which a solid's volume differs from its mesh's."""
+    worst, says = 0.0, ""
+    for name in files.facets:
+        solids = read_solids(folder / files.paths[name])
+        off = abs(sum(volume_mm3(s, graph_on) for s in solids) / parts[name].volume_mm3 - 1.0)
+        off = off if len(solids) == 1 else 1.0
+        if off >= worst:
+            worst, says = off, f"{name} holds {100 * off:.3f} % more or less than its mesh, in {len(solids)} solid"
+    status: Status = "pass" if worst <= FACETED_SHARE else "fail"
+    title = "STEP parts in facets as their meshes"
+    return Finding("step-facets", title, status, 100 * worst, 100 * FACETED_SHARE, "%", says)
 
 
 def _assembly(folder: Path, files: StepFiles) -> Finding:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from shellgen.errors import KernelError
 from shellgen.export.step_text import shortened
 from shellgen.mold.mold import Mold
 from shellgen.progress import Progress
+from shellgen.solid.brep.faceted import faceted_brep
 from shellgen.solid.brep.fitted_piece import Fitted, fitted_piece
 from shellgen.solid.brep.occ import explored, in_frame
 from shellgen.solid.brep.piece import PieceFit, piece_brep
@@ -32,19 +33,22 @@ class StepFiles:
     """What was written, paths relative to the folder.
 
     paths : part name -> file; assembly : the file with all of them in place, None if there are none;
-    refused : part name -> why it could not be made; fits : piece name -> how well its skins were fitted.
+    refused : part name -> why it could not be made with true faces; facets : those of them that were written all the
+    same, part name -> number of flat triangles; fits : piece name -> how well its skins were fitted.
     """
 
     paths: Mapping[str, str]
     assembly: str | None
     refused: Mapping[str, str]
     fits: Mapping[str, PieceFit]
+    facets: Mapping[str, int] = field(default_factory=dict)
 
 
 def write_steps(mold: Mold, folder: Path, progress: Progress) -> StepFiles:
     """Write one file for each shell piece and flat part and one assembly file into an existing folder.
 
-    A part that cannot be made as a valid solid is left out, and said so. Raises OSError if a file cannot be written.
+    A part that cannot be made as a valid solid of true faces is left out, or written in facets where the job asks for
+    it, and said so. Raises OSError if a file cannot be written.
     """
     design = mold.design
     tolerance = design.settings.outputs.step_tolerance_mm
@@ -66,6 +70,9 @@ def write_steps(mold: Mold, folder: Path, progress: Progress) -> StepFiles:
         except KernelError as error:
             refused[plate.name] = str(error)
             progress.note(f"no STEP of {plate.name}: {error}")
+    facets = _faceted(mold, refused, solids) if design.settings.outputs.step_faceted_fallback else {}
+    for name, count in facets.items():
+        progress.note(f"STEP of {name} is written in {count} flat facets")
     for solid in solids.values():
         round_poles(solid)
     job = design.settings.name
@@ -76,7 +83,17 @@ def write_steps(mold: Mold, folder: Path, progress: Progress) -> StepFiles:
             write_step(folder / paths[name], {f"{job} {name}": solid}, title=f"{job} {name}")
         if solids:
             write_step(folder / ASSEMBLY, {f"{job} {n}": s for n, s in solids.items()}, title=job, assembly=True)
-    return StepFiles(paths, ASSEMBLY if solids else None, refused, fits)
+    return StepFiles(paths, ASSEMBLY if solids else None, refused, fits, facets)
+
+
+def _faceted(mold: Mold, refused: Mapping[str, str], solids: dict[str, Any]) -> dict[str, int]:
+    """Add refused parts to the solids, in facets as near to their meshes as STEP may be; how many each has."""
+    out = {}
+    tolerance = mold.design.settings.outputs.step_tolerance_mm
+    for part in mold.parts:
+        if part.name in refused:
+            solids[part.name], out[part.name] = faceted_brep(part, tolerance)
+    return out
 
 
 def _ahead(pieces: Sequence[PieceRecipe], tolerance_mm: float) -> Iterator[Future[Fitted]]:

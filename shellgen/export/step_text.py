@@ -24,18 +24,27 @@ def shortened(text: bytes) -> bytes:
 
 
 def _without_plane_lines(rows: list[bytes]) -> list[bytes]:
-    """Rows without the lines that edges have in the parameters of a plane, where they have another besides."""
+    """Rows without the lines that edges have in the parameters of planes."""
     gone: set[int] = set()
+    bare: dict[bytes, bytes] = {}  # an edge's curve with its lines -> the curve alone
     for k, row in enumerate(rows):
         found = SURFACE_CURVE.fullmatch(row) if b"=SURFACE_CURVE(" in row[:24] else None
         if found is None:
             continue
         lines = [int(found[n]) for n in (2, 3)]
         flat = [n for n in lines if _on_plane(rows, n)]
+        for n in flat:
+            gone |= _line(rows, n)
         if len(flat) == 1:
             kept = next(n for n in lines if n not in flat)
             rows[k] = found[1] + b"(#%d)" % kept + found[4]
-            gone |= _line(rows, flat[0])
+        elif flat:
+            gone.add(k + 1)
+            bare[b"#%d" % (k + 1)] = b"#%d" % _references(row)[0]
+    for k, row in enumerate(rows):
+        if bare and b"=EDGE_CURVE(" in row[:24]:
+            head, curve, tail = row.rsplit(b",", 2)
+            rows[k] = b",".join([head, bare.get(curve, curve), tail])
     return [row for k, row in enumerate(rows, 1) if k not in gone]
 
 

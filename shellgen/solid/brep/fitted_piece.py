@@ -29,6 +29,8 @@ def fitted_piece(recipe: PieceRecipe, tolerance_mm: float) -> Fitted:
     stepped = isinstance(recipe.parting, SteppedParting)
     if stepped and recipe.on_board:
         raise KernelError(f"shell piece {recipe.name}: a stepped parting that stands on a board is not written as STEP")
+    if not (stepped or recipe.parting.flat or isinstance(recipe.parting, ValleyParting)):
+        raise KernelError(f"shell piece {recipe.name}: a piece between planes of a list is not written as STEP")
     land = stepped_land(recipe, tolerance_mm) if stepped else None
     trims = _trims(recipe, land)
     inside_y = 0.0 if recipe.on_board else None
