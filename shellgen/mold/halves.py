@@ -78,7 +78,8 @@ def lay_halves(settings: Settings, bare: Facets, cells: tuple[Cell, Cell], on_bo
         notes = ("The silhouette lies in the parting plane: the mating face stays flat.",)
         return _flat(settings, _draped(settings, bare, cells, on_board), on_board, notes)
     if "slope_deg" in settings.parting.model_fields_set:
-        return _followed(settings, bare, seen, cells, on_board)
+        laid, said = _followed(settings, bare, seen, cells, on_board), seen.limit_note()
+        return replace(laid, notes=(*laid.notes, said)) if said else laid
     refusal = ""
     for slope_deg in SLOPES_DEG:  # nobody asked for a limit: the steepest at which terraces for the bolts work
         try:

@@ -30,6 +30,7 @@ WIDEST_MM = 1.0  # and its raster is not made wider than this
 SMOOTH_MM = 1.0  # of the flange's outer face; common practice, no source
 PROUD_MM = 0.25  # by which the flange stands over a seat before it is spot-faced
 LEAST_GAIN = 1e-3  # of the filled volume: less than that is the raster's noise, and the plane is kept
+KEPT_SHARE = 0.1  # of what following the silhouette can save: a limit that loses less keeps to it
 GENTLER_DEG = (55.0, 50.0, 45.0, 40.0, 35.0, 30.0, 25.0, 20.0, 15.0)
 
 
@@ -63,6 +64,28 @@ class Silhouette:
         heights[np.abs(heights) < 1e-6] = 0.0
         return Envelope(self.grid, heights, 0.0, 0.0, 0.0, float(heights.min()))
 
+    def kept_from_mm3(self) -> float:
+        """Fill that stays because the slope limit keeps the surface from the silhouette; terraces not counted."""
+        return _left_mm3(self.lower_mm, self.upper_mm, self.rows_below, self.laid_mm, self.grid.pitch_mm)
+
+    def limit_note(self) -> str:
+        """What a slope limit leaves filled that a steeper one would not, and the nearest that keeps to the silhouette.
+
+        Empty where the limit is no matter.
+        """
+        flat = _left_mm3(self.lower_mm, self.upper_mm, self.rows_below, 0.0 * self.laid_mm, self.grid.pitch_mm)
+        left, least = self.kept_from_mm3(), self.at_slope(SLOPE_LIMIT_DEG).kept_from_mm3()
+        enough = least + KEPT_SHARE * (flat - least)
+        if left <= enough:
+            return ""
+        steeper = [a for a in GENTLER_DEG[::-1] if a > self.slope_deg]
+        near = next((a for a in steeper if self.at_slope(a).kept_from_mm3() <= enough), SLOPE_LIMIT_DEG)
+        lost = f"about {(left - least) / 1e3:.1f} cm3"
+        return (
+            f"parting.slope_deg = {self.slope_deg:g} cannot keep to the silhouette: {lost} "
+            f"stay filled that a steeper face would save. The nearest limit that keeps to it is {near:g}."
+        )
+
     def require_slope(self, surface: Envelope, seats: Sequence[Seat]) -> None:
         """Refuse a surface that its terraces make steeper than bolts can stand beside.
 
@@ -84,6 +107,14 @@ class Silhouette:
             f"parting.slope_deg = {self.slope_deg:g}: with flat seats for the bolts the stepped parting gets "
             f"{steepest:.0f} degrees steep, over {SLOPE_LIMIT_DEG:g}. {advice}"
         )
+
+
+def _left_mm3(lower: FloatArray, upper: FloatArray, below: int, heights: FloatArray, pitch_mm: float) -> float:
+    """Volume between a surface and the rubber's body where it runs above or below that, in its shadow."""
+    low, high = lower[below:], upper[below:]
+    shadow = (low <= high) & (np.abs(low) < EMPTY / 2) & (np.abs(high) < EMPTY / 2)
+    off = np.maximum(heights - high, 0.0) + np.maximum(low - heights, 0.0)
+    return float(off[shadow].sum()) * pitch_mm**2
 
 
 def _rise(slope_deg: float) -> float:

@@ -15,6 +15,7 @@ from shellgen.job.read import Job
 from shellgen.mold.design import design
 from shellgen.mold.step import Silhouette, followed, silhouette
 from shellgen.parting.cells import halves
+from shellgen.parting.columns import EMPTY
 from shellgen.parting.stepped import SLOPE_LIMIT_DEG, steepest_deg
 from shellgen.parting.surface import SteppedParting
 from shellgen.pattern.intake import take_in
@@ -183,3 +184,19 @@ def test_a_slope_nobody_asked_for_gives_way_and_one_asked_for_is_refused(tmp_pat
     assert any("held to 35 degrees" in note for note in plan.notes)
     with pytest.raises(DesignError, match="too steep for the seats"):
         laid(slope_deg=45)
+
+
+def test_a_limit_that_cannot_keep_to_the_silhouette_is_said_with_the_nearest_that_does():
+    """A bar that climbs at 40 degrees: 20 loses part of it, 45 is the first of the steps of 5 that follows."""
+    x = np.linspace(-60, 60, 121)
+    inside = np.abs(np.linspace(-30, 30, 61)) <= 8
+    middle = np.tile(x * np.tan(np.radians(40)), (61, 1))
+    body = inside[:, None] & (np.abs(x) <= 45)[None, :]
+    lower, upper = np.where(body, middle - 4, EMPTY), np.where(body, middle + 4, -EMPTY)
+    grid = Grid(-60.0, -30.0, 1.0, 61, 121)
+    gentle, steep = (followed(grid, lower, upper, 0, a) for a in (20.0, 45.0))
+    assert steep.limit_note() == "" and steep.kept_from_mm3() < 0.1 * gentle.kept_from_mm3()
+    said = gentle.limit_note()
+    assert "slope_deg = 20" in said and "cm3 stay filled" in said
+    nearest = float(said.rsplit(" is ", 1)[1].rstrip("."))
+    assert 30 <= nearest <= 45 and followed(grid, lower, upper, 0, nearest).limit_note() == ""
