@@ -14,7 +14,6 @@ import numpy as np
 import numpy.typing as npt
 
 from shellgen.envelope.raster import FloatArray, Grid
-from shellgen.errors import DesignError
 from shellgen.parting.columns import EMPTY, Columns, cone_envelope
 from shellgen.parting.cost import fill_mm3
 
@@ -153,27 +152,6 @@ def steepest_deg(heights: FloatArray, grid: Grid) -> float:
     rise_x = (heights[1:, 1:] - heights[1:, :-1] + heights[:-1, 1:] - heights[:-1, :-1]) / 2
     rise_y = (heights[1:, 1:] - heights[:-1, 1:] + heights[1:, :-1] - heights[:-1, :-1]) / 2
     return float(np.degrees(np.arctan(np.sqrt((rise_x**2 + rise_y**2).max(initial=0.0)) / grid.pitch_mm)))
-
-
-def require_slope(heights: FloatArray, grid: Grid, slope_deg: float) -> None:
-    """Refuse a stepped surface that is too steep to hold bolts and to come apart: over 60 degrees, terraces included.
-
-    slope_deg : the limit asked, which flat terraces close to each other may exceed.
-
-    Raises
-    ------
-    DesignError
-        With a limit that leaves room for the terraces.
-    """
-    steepest = steepest_deg(heights, grid)
-    if steepest > SLOPE_LIMIT_DEG:
-        rise = np.tan(np.radians(SLOPE_LIMIT_DEG)) / np.tan(np.radians(steepest))
-        gentler = np.floor(np.degrees(np.arctan(np.tan(np.radians(slope_deg)) * rise)))
-        raise DesignError(
-            f"parting.slope_deg = {slope_deg:g}: with flat seats for the bolts the stepped parting gets {steepest:.0f} "
-            f"degrees steep, over {SLOPE_LIMIT_DEG:g}. Use {max(gentler, 15):g}, a wider bolts.pitch_mm, or "
-            'parting.follow = "plane".'
-        )
 
 
 def step_along(
