@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from shellgen.checks.finding import Finding
+from shellgen.export.crumbs import without_crumbs
 from shellgen.export.folder import MANIFEST
 from shellgen.export.layout import lay
 from shellgen.export.manifest import PartFiles, build_manifest, manifest_text, mesh_volume_mm3
@@ -42,8 +43,9 @@ def write_build(
 def write_parts(mold: Mold, folder: Path) -> dict[str, PartFiles]:
     """Write STL of every part, 3MF of the rigid ones (and one laid flat if the job asks), two parts at a time."""
     laid = mold.design.settings.outputs.layout
+    cut = mold.design.pattern.skin.faces.shape != mold.design.pattern.faces.shape
     with ThreadPoolExecutor(2) as pool:
-        done = pool.map(lambda part: _write_part(part, folder, mold.design.settings.name, laid), mold.parts)
+        done = pool.map(lambda part: _write_part(part, folder, mold.design.settings.name, laid, cut), mold.parts)
         return dict(zip((part.name for part in mold.parts), done, strict=True))
 
 
@@ -52,9 +54,11 @@ def file_stem(part_name: str) -> str:
     return re.sub(r"[^A-Za-z0-9._-]+", "-", part_name).strip("-.") or "part"
 
 
-def _write_part(part: Part, folder: Path, job: str, laid: bool) -> PartFiles:
-    """One part's files."""
+def _write_part(part: Part, folder: Path, job: str, laid: bool, cut: bool) -> PartFiles:
+    """One part's files. cut : the pattern's skin was cut from other solids, and may hold needles."""
     vertices, faces, _ = weld_float32(part.vertices_mm, part.faces)
+    if cut and part.kind == "jacket":
+        vertices, faces = without_crumbs(vertices, faces)
     stem, title = file_stem(part.name), f"{job} {part.name}"
     files = {"stl": f"{stem}.stl"}
     write_stl(folder / files["stl"], vertices, faces)
