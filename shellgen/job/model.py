@@ -200,7 +200,7 @@ class OutputSettings(Section):
     layout: bool = Field(False, description="Also a copy of each part laid flat for its bed or bench.")
     step: bool = Field(True, description="STEP of shell pieces and lid.")
     step_tolerance_mm: Annotated[float, Field(ge=0.02, le=2)] = Field(0.15, description="Tolerance of the STEP faces.")
-    step_faceted_fallback: bool = Field(False, description="Write facets where the STEP faces miss their tolerance.")
+    step_faceted_fallback: bool = Field(False, description="Write flat facets where no true STEP faces can be made.")
     mesh_tolerance_mm: Annotated[float, Field(ge=0.005, le=1)] = Field(0.06, description="Tolerance of the triangles.")
 
 

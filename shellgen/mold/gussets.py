@@ -17,7 +17,7 @@ from shapely.geometry import Point as PlanPoint
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
-from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.envelope.raster import FloatArray
 from shellgen.mold.flange import FlangePlan
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, Prism, Role
 
@@ -173,13 +173,19 @@ def between(middles: FloatArray, tangents: FloatArray, bolts: FloatArray, taken_
 
 
 def standing_mm3(recipe: PieceRecipe) -> float:
-    """Volume of a piece's webs above its flange and outside its wall, where the parting is flat [mm3]."""
+    """Volume of a piece's webs above its flange and outside its wall, where the parting is flat or stepped [mm3]."""
     webs = [f.shape for f in recipe.features if f.role is Role.GUSSET and isinstance(f.shape, Prism)]
-    return sum(_over_mm3(w, recipe.outside, recipe.outline.thickness_mm) for w in webs)
+    top, flange_mm = recipe.flange_top, recipe.outline.thickness_mm
+
+    def under(at: FloatArray) -> FloatArray:
+        x, y = at[..., 0], at[..., 1]
+        return np.maximum(recipe.outside.at(x, y), flange_mm if top is None else top.at(x, y))
+
+    return sum(_over_mm3(w, under) for w in webs)
 
 
-def _over_mm3(web: Prism, outside: Envelope, flange_mm: float) -> float:
-    """A web's volume over flange and wall, summed over a raster of 0.1 mm."""
+def _over_mm3(web: Prism, under: Callable[[FloatArray], FloatArray]) -> float:
+    """A web's volume over flange and wall, summed over a raster of 0.1 mm. under : their height at points (..., 2)."""
     x, y = np.asarray(web.x_axis), np.asarray(web.y_axis)
     push = np.cross(x, y)[:2]
     profile = np.array(web.outer)[1:]  # from the tip up to the inner end
@@ -189,8 +195,7 @@ def _over_mm3(web: Prism, outside: Envelope, flange_mm: float) -> float:
     top = np.interp(r, profile[:0:-1, 0], profile[:0:-1, 1])
     s = web.length_mm * (np.arange(m) + 0.5) / m
     at = np.asarray(web.origin[:2]) + r[:, None, None] * x[:2] + s[None, :, None] * push
-    under = np.maximum(outside.at(at[..., 0], at[..., 1]), flange_mm)
-    return float(np.maximum(top[:, None] - under, 0.0).mean() * np.ptp(profile[:, 0]) * web.length_mm)
+    return float(np.maximum(top[:, None] - under(at), 0.0).mean() * np.ptp(profile[:, 0]) * web.length_mm)
 
 
 def gusset_note(pieces: Sequence[PieceRecipe], gaps: Sequence[int], step: bool) -> str:
@@ -200,4 +205,5 @@ def gusset_note(pieces: Sequence[PieceRecipe], gaps: Sequence[int], step: bool) 
     if not any(counts):
         return f"{told} gaps between bolts have a gusset: flange.gussets does nothing here."
     missing = " The rest have no room for a spanner or no wall to lean on." if sum(counts) < sum(gaps) else ""
-    return f"Gaps between bolts with a gusset: {told}.{missing}{' STEP files leave gussets out.' if step else ''}"
+    step_note = " STEP files leave gussets out: a web would cut the one spline of the wall." if step else ""
+    return f"Gaps between bolts with a gusset: {told}.{missing}{step_note}"
