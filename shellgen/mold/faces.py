@@ -20,15 +20,15 @@ from shellgen.envelope.facets import Facets
 from shellgen.envelope.raster import FloatArray
 from shellgen.errors import DesignError
 from shellgen.job.model import Settings
-from shellgen.mold.bolt_row import along, length
+from shellgen.mold.bolt_row import length
 from shellgen.mold.closing import Closing, closing
 from shellgen.mold.drape import Draped, drape
+from shellgen.mold.face_places import face_places
 from shellgen.mold.feet import BAR_MM
 from shellgen.mold.flange import FlangePlan, level_region, plan_within, polygons
 from shellgen.mold.mold import Bolt, FaceSeam, Key
-from shellgen.mold.places import Places, bolt_offset_mm, find_places
+from shellgen.mold.places import Places, bolt_offset_mm
 from shellgen.mold.radial import BAR_HALF_MM, BAR_ROUND_MM, HEAD_MM
-from shellgen.mold.registration import wrong_closings
 from shellgen.mold.roofs import without_roofs
 from shellgen.parting.cells import TURN_OVER
 from shellgen.parting.mating import Meeting, within
@@ -44,10 +44,6 @@ LEAST_LEAN_DEG = 25.0  # keys are at least as blunt as for a pull that leans so
 OFF_EDGE_MM = 2.0  # a washer keeps that far from what ends its face
 LEAST_MM2 = 25.0  # walls that meet in less than that do not mate
 SLICES = 5  # a wall along the pull is looked at in that many slices up to the height of a nut
-CUTS_MM = (0.0, 4.0, 8.0, 12.0)
-MET_MM = 1.5  # a bolt finds a hole that is no farther off
-BESIDE_MM = (4.0, 3.0, 2.0)
-TOWARDS = (0.0, 0.25, 0.5, 0.75, 1.0)
 FLUSH = 0.1  # sine of the angle under which two plates of a piece go on in one another
 
 
@@ -127,7 +123,7 @@ def lay_planes(settings: Settings, bare: Facets, arranged: Arrangement, mounted:
     faces = []
     for meet, plan in plans:
         pair = (of[meet.pair[0]], of[meet.pair[1]])
-        places = _places(plan, settings, max(LEAST_LEAN_DEG, *(_lean_deg(d, meet) for d in pair)))
+        places = face_places(plan, settings, max(LEAST_LEAN_DEG, *(_lean_deg(d, meet) for d in pair)))
         faces.append(MatingFace(meet, plan, places, closing(places, settings, meet.pair, meet.to_mold)))
     for d in draped:
         if sum(d.cell.name in b.pair for f in faces for b in f.shut.bolts) < 2:
@@ -201,56 +197,6 @@ def _plan(settings: Settings, meet: Meeting, pair: tuple[Draped, Draped]) -> Fla
             "it lies clear of the other flanges. Move that plane or those that end it, or give smaller bolts."
         )
     return plan
-
-
-def _places(plan: FlangePlan, settings: Settings, lean_deg: float) -> Places:
-    """Bolts and keys of a face, the rows cut short at one end where a half turn would lay two bolts on other holes.
-
-    Turned about the middle of its bolts a curved row has no land to meet itself on, so no key would stop it.
-    """
-    tries = []
-    for cut_mm in CUTS_MM:
-        lines = tuple(
-            line if closed or length(line) < 4 * cut_mm else _from(line, cut_mm)
-            for line, closed in zip(plan.bolt_line, plan.closed, strict=True)
-        )
-        places = find_places(replace(plan, bolt_line=lines), settings, lean_deg=lean_deg)
-        turn = wrong_closings(places.spots)[0]
-        moved = places.spots @ turn[:, :2].T + turn[:, 2]
-        gaps = np.hypot(*(moved[:, None] - places.spots[None]).transpose(2, 0, 1)).min(axis=1)
-        met = int((gaps < MET_MM).sum())
-        tries.append((met, places))
-        if met < 2:
-            break
-    return _beside(min(tries, key=lambda t: t[0])[1], plan, settings)
-
-
-def _beside(places: Places, plan: FlangePlan, settings: Settings) -> Places:
-    """Keys moved off the middle between their bolts: a half turn about it would lay each into its own socket again.
-
-    Of the places to the side of it and towards the bolts' chord the first is taken from where the turned key still
-    lands on the flange; else the first that is free.
-    """
-    radius = places.radius_mm
-    washers = shapely.MultiPoint(places.spots).buffer(bolt_data(str(settings.bolts.size)).washer_od_mm / 2 + 0.5)
-    flange = plan.outline.difference(plan.section)
-    land = plan.outline.buffer(-radius - 0.5).difference(shapely.union(plan.section, washers).buffer(radius))
-    middles = places.middles.copy()
-    for k in places.keys:
-        middle, along_it = places.middles[k], places.tangents[k]
-        near = np.argsort(np.hypot(*(places.spots - middle).T), kind="stable")[:2]
-        chord = places.spots[near].mean(axis=0)
-        tries = [middle + share * (chord - middle) + by * along_it for share in TOWARDS for by in BESIDE_MM]
-        free = [at for at in tries if land.contains(shapely.Point(at))]
-        met = [at for at in free if flange.contains(shapely.Point(2 * chord - at).buffer(0.5 * radius))]
-        middles[k] = (met or free or [middle])[0]
-    return replace(places, middles=middles)
-
-
-def _from(line: FloatArray, start_mm: float) -> FloatArray:
-    """An open line without its first stretch."""
-    s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    return np.vstack([along(line, np.array([start_mm])), line[s > start_mm]])
 
 
 def _limits(d: Draped) -> Sequence[Bound]:
