@@ -134,7 +134,7 @@ def built_mm3(blank: Blank, normal: FloatArray, offset_mm: float, most_nodes: in
     follows = bool(surface.heights_mm.any())
     laid = stepped_cells(cells, surface) if follows else cells
     with ThreadPoolExecutor(2) as pool:
-        found = pool.map(lambda cell: _jacket(settings, bare, cell, on_board, pitch), laid)
+        found = pool.map(lambda cell, flat: _jacket(settings, bare, cell, flat, on_board, pitch), laid, cells)
         (first, some), (second, more) = found
     flat, keys = filled_mm3((first, second), None, first.grid, on_board), some + more
     if not follows:
@@ -144,8 +144,13 @@ def built_mm3(blank: Blank, normal: FloatArray, offset_mm: float, most_nodes: in
     return flat, flat - _saved_mm3(settings, seen, cells, (first, second), (one, other), on_board), keys
 
 
-def _jacket(settings: Settings, bare: Facets, cell: Cell, on_board: bool, pitch_mm: float) -> tuple[Envelope, float]:
-    """A half's jacket as thick as built, on a raster of that pitch, and the rubber that its keys would add."""
+def _jacket(
+    settings: Settings, bare: Facets, cell: Cell, flat: Cell, on_board: bool, pitch_mm: float
+) -> tuple[Envelope, float]:
+    """A half's jacket as thick as built, on a raster of that pitch, and the rubber that its keys would add.
+
+    cell : with the lowest parting that the jacket must reach down to. flat : the same half parted by the plane.
+    """
     spec = spec_of(settings, cell.name, lowest_mm(cell.parting))
     mesh = bare.moved(inverse(cell.pull_to_mold))
     grid = plan_grid(mesh, spec, on_board, pitch_mm, spare_mm=proud_of(settings, spec))
@@ -154,11 +159,12 @@ def _jacket(settings: Settings, bare: Facets, cell: Cell, on_board: bool, pitch_
     if not settings.jacket.keys:
         return jacket, 0.0
     first, bare_raw = rough_jacket(raw, grid, spec)
+    parting = cell.parting if settings.parting.follow == "silhouette" else flat.parting
     off: tuple[tuple[float, float, float], ...] = ()
     if not on_board and cell.name == "A":
-        port = port_place(*in_cell(first, cell.parting, 1.0))
+        port = port_place(*in_cell(first, parting, 1.0))
         off = ((port.x_mm, port.y_mm, bore_mm(port, settings) / 2),)
-    return jacket, find_keys(first, bare_raw, cell.parting, spec, settings, on_board, off).rubber_mm3
+    return jacket, find_keys(first, bare_raw, parting, spec, settings, on_board, off).rubber_mm3
 
 
 def _outside(settings: Settings, bare: Facets, cell: Cell, on_board: bool, pitch_mm: float) -> Envelope:

@@ -205,7 +205,7 @@ def _lean_notes(tilts: Sequence[Tilt]) -> tuple[str, ...]:
     """Whether leaning the mold would free trapped air. tilts : the best first, the upright position among them."""
     best = tilts[0]
     upright = next(tilt for tilt in tilts if tilt.lean_deg == 0)
-    if best.air_mm3 > LESS * upright.air_mm3:
+    if best.lean_deg == 0 or best.air_mm3 > LESS * upright.air_mm3:
         return ()
     x, y, _ = (-v for v in best.up)
     instead = f"{best.air_mm3 / 1e3:.1f} cm3 of air would stay instead of {upright.air_mm3 / 1e3:.1f}"
