@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import trimesh
+
 from shellgen.export.crumbs import without_crumbs
 
 
