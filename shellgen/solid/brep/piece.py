@@ -29,6 +29,7 @@ from shellgen.solid.brep.caps import (
     valley_caps,
     within_box,
 )
+from shellgen.solid.brep.failing import in_words
 from shellgen.solid.brep.fitted_piece import Fitted, fitted_piece
 from shellgen.solid.brep.flat_stand import flat_stand
 from shellgen.solid.brep.graph import Graph, ValleyGraph
@@ -54,6 +55,7 @@ class PieceFit:
     trim_mm: float
 
 
+@in_words()
 def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15, fitted: Fitted | None = None) -> tuple[Any, PieceFit]:
     """A piece as an OCC solid in its pull frame, labels left out, and how well it was fitted.
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from shellgen.errors import KernelError
+from shellgen.solid.brep.failing import in_words
 from shellgen.solid.brep.occ import explored
 from shellgen.solid.brep.shapes import feature_solid, fused, less, outline_solid, prism_solid
 from shellgen.solid.recipe import Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Role
@@ -94,6 +95,7 @@ def _box(feature: Feature) -> Any:
     return box
 
 
+@in_words()
 def plate_brep(recipe: PlateRecipe) -> Any:
     """A flat part as a solid in its own frame, labels left out. Raises KernelError if its features fall apart."""
     from OCP.BRepCheck import BRepCheck_Analyzer
