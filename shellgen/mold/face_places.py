@@ -26,7 +26,7 @@ TOWARDS = (0.0, 0.2, 0.35, 0.5, 0.6, 0.7, 0.8, 1.0)
 
 
 def face_places(plan: FlangePlan, settings: Settings, lean_deg: float) -> Places:
-    """Bolts and keys of a face; rows are cut short at one end, and short ones get more bolts, until no half turn closes it too.
+    """Bolts and keys of a face; rows are cut at one end, short ones get more bolts, until no half turn closes it too.
 
     Turned about the middle of its bolts a curved row has little land to meet itself on, so no key might stop it.
     lean_deg : between the pull and the face's normal.
