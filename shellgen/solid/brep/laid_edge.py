@@ -20,7 +20,6 @@ STEP_MM = 2.0  # between points of a line at first
 NEAR_MM = 2e-3  # how closely a graph is followed
 MARGIN = 1.5  # on the greatest gap found
 REFINEMENTS = 9
-MOST_SPANS = 90  # of one part: see `skin_face`
 PARTS = np.array([0.2, 0.5, 0.8])
 TURNS = 12
 
@@ -64,8 +63,8 @@ class LaidPart:
         return np.asarray(make_interp_spline(t, v, t=self.knots, k=DEGREE).c)
 
 
-def laid_parts(flat: Any, graph: Graph) -> list[LaidPart]:
-    """An edge of a plane, laid on a graph at the same plan, in its own direction."""
+def laid_parts(flat: Any, graph: Graph, most_spans: int) -> list[LaidPart]:
+    """An edge of a plane, laid on a graph at the same plan, in its own direction; most_spans : of one part."""
     from OCP.BRepAdaptor import BRepAdaptor_Curve
     from OCP.GeomAbs import GeomAbs_BSplineCurve
 
@@ -77,10 +76,10 @@ def laid_parts(flat: Any, graph: Graph) -> list[LaidPart]:
         knots = np.array([spline.Knot(i) for i in range(1, spline.NbKnots() + 1)])
         breaks = np.concatenate([[low], knots[(knots > low) & (knots < high)], [high]])
     line = _plan_line(curve)
-    return _parts(lambda t: _on(line(t), graph), breaks, _closes(curve, low, high))
+    return _parts(lambda t: _on(line(t), graph), breaks, _closes(curve, low, high), most_spans)
 
 
-def rim_parts(flat: Any, flank: Any, graph: Graph, by_mm: float) -> list[LaidPart]:
+def rim_parts(flat: Any, flank: Any, graph: Graph, by_mm: float, most_spans: int) -> list[LaidPart]:
     """The line in which a cone or ball about z, moved up by by_mm, comes out of a graph near its flat circle."""
     from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
 
@@ -98,7 +97,7 @@ def rim_parts(flat: Any, flank: Any, graph: Graph, by_mm: float) -> list[LaidPar
         return _on(middle + r[..., None] * way, graph)
 
     low, high = curve.FirstParameter(), curve.LastParameter()
-    return _parts(point, np.array([low, high]), True)
+    return _parts(point, np.array([low, high]), True, most_spans)
 
 
 def _on(plan: FloatArray, graph: Graph) -> FloatArray:
@@ -161,7 +160,7 @@ def _middle(surface: Any) -> FloatArray:
     return np.array([at.X(), at.Y()])
 
 
-def _parts(line: Line, breaks: FloatArray, closed: bool) -> list[LaidPart]:
+def _parts(line: Line, breaks: FloatArray, closed: bool, most_spans: int) -> list[LaidPart]:
     """A line (..., 3) over its parameter as cubics: points are added where they stray from it."""
     from scipy.interpolate import BSpline
 
@@ -186,7 +185,7 @@ def _parts(line: Line, breaks: FloatArray, closed: bool) -> list[LaidPart]:
         t = np.sort(np.concatenate([t, between[bad, 1]]))
     tolerance = max(MARGIN * float(off.max()), occ.SPLINE_MM)
     b = knots[DEGREE:-DEGREE]
-    n = int(np.ceil((len(b) - 1) / MOST_SPANS))
+    n = int(np.ceil((len(b) - 1) / most_spans))
     if n <= 1:
         return [LaidPart(knots, poles, tolerance)]
     cuts = np.linspace(0, len(b) - 1, n + 1).round().astype(int)

@@ -10,7 +10,7 @@ import shapely
 
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.envelope.spline_fit import FitReport, fit_target
-from shellgen.envelope.spline_fit_graph import SplineGraph
+from shellgen.envelope.spline_fit_graph import POLE_DIGITS, SplineGraph
 from shellgen.envelope.spline_fit_target import Target, field_target
 from shellgen.errors import KernelError
 from shellgen.parting.surface import SteppedParting
@@ -19,6 +19,7 @@ from shellgen.solid.recipe import Frustum, PieceRecipe, Ring, Role
 AROUND_MM = 1.5  # how far beyond the flange's outline its faces are fitted
 PROUD_MM = 0.25  # by which the outer face stands over a seat before it is spot-faced
 RIM_MM = 0.7  # and how far beyond the seat
+MOST_MM = 0.05  # by which the outer face is moved to even out volumes
 PLACE_DIGITS = 6
 
 Plan = tuple[Ring, ...]
@@ -41,7 +42,7 @@ def stepped_land(recipe: PieceRecipe, tolerance_mm: float) -> Land:
     shared, report = _shared(parting.surface, _plan(recipe, parting.over), tolerance_mm)
     mating = turned_over(shared) if parting.over else shared
     top, _ = fit_target(_over_seats(recipe, recipe.flange_top), tolerance_mm)
-    return Land(mating, top, report)
+    return Land(mating, _evened(top, mating, recipe, recipe.flange_top), report)
 
 
 def mating_target(recipe: PieceRecipe) -> Target:
@@ -77,6 +78,20 @@ def _target(surface: Envelope, plan: Plan) -> Target:
     shapely.prepare(region)
     x, y = np.meshgrid(surface.grid.x_mm, surface.grid.y_mm)
     return field_target(surface.grid, surface.heights_mm, shapely.contains_xy(region, x, y))
+
+
+def _evened(top: SplineGraph, mating: SplineGraph, recipe: PieceRecipe, asked: Envelope) -> SplineGraph:
+    """The outer face moved by hundredths, so that the flange has its volume: it stands proud round the seats."""
+    region = shapely.union_all([shapely.Polygon(o.outer, o.holes) for o in (recipe.outline, *recipe.apart)])
+    seats = [f.shape for f in recipe.features if f.role is Role.SEAT and isinstance(f.shape, Frustum)]
+    region = region.difference(shapely.union_all([shapely.Point(s.base[:2]).buffer(s.r0_mm) for s in seats]))
+    shapely.prepare(region)
+    x, y = (a.ravel() for a in np.meshgrid(asked.grid.x_mm, asked.grid.y_mm))
+    here = shapely.contains_xy(region, x, y) & (recipe.outside.at(x, y) < asked.heights_mm.ravel())
+    more = top.at(x[here], y[here]) - asked.heights_mm.ravel()[here]
+    less = mating.at(x[here], y[here]) - recipe.parting.at(x[here], y[here])
+    by = float(np.clip(np.mean(less - more), -MOST_MM, MOST_MM)) if here.any() else 0.0
+    return SplineGraph(top.knots_x, top.knots_y, top.poles_mm + np.round(by, POLE_DIGITS))
 
 
 def _over_seats(recipe: PieceRecipe, top: Envelope) -> Target:

@@ -20,6 +20,8 @@ from shellgen.solid.brep.caps import ON_MM
 from shellgen.solid.brep.laid_edge import LaidPart, laid_parts, rim_parts
 from shellgen.solid.brep.loops import Side
 
+MOST_SPANS = 90  # see `skin_face`
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ground:
@@ -49,13 +51,14 @@ def _shape_numbers() -> Any:
 class Lift:
     """Carries the parts of one flat plate up; each vertex and edge once.
 
-    level : how far a point of the plate between its planes moves.
+    level : how far a point of the plate between its planes moves. most_spans : of one edge on a graph.
     """
 
     low: Ground
     high: Ground
     level: Callable[[float, float, float], float]
     what: str
+    most_spans: int = MOST_SPANS
     _numbers: Any = field(default_factory=_shape_numbers)
     _vertices: dict[int, Any] = field(default_factory=dict)
     _edges: dict[int, list[New]] = field(default_factory=dict)
@@ -116,7 +119,7 @@ class Lift:
         ground = self._ground(z0)
         made: list[New]
         if ground is not None and ground is self._ground(z1):
-            made = self._on(ground, laid_parts(bare, ground.graph), first, last)
+            made = self._on(ground, laid_parts(bare, ground.graph, self.most_spans), first, last)
         elif BRep_Tool.Degenerated_s(bare):
             made = [New(self._tip(first))]
         elif abs(z0 - z1) < ON_MM:
@@ -193,7 +196,7 @@ class Lift:
                 continue
             if not first.IsSame(last) or _flat_face(item):
                 raise KernelError(f"{self.what}: a key's foot runs into something else")
-            parts = rim_parts(flat, item, ground.graph, self._by(*occ.explored(item, "vertex")))
+            parts = rim_parts(flat, item, ground.graph, self._by(*occ.explored(item, "vertex")), self.most_spans)
             self._vertices[self._key(first)] = occ.vertex(parts[0].poles_mm[0], parts[0].tolerance_mm)
             self._edges[self._key(flat)] = self._on(ground, parts, first, last)
 

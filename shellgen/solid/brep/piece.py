@@ -7,7 +7,7 @@ curves; the two skins, one spline each, close the solid.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -36,13 +36,15 @@ from shellgen.solid.brep.graph import Graph, ValleyGraph
 from shellgen.solid.brep.lift import Ground, Lift
 from shellgen.solid.brep.loops import faces_of
 from shellgen.solid.brep.plate import LEFT_OUT, plate_body
-from shellgen.solid.brep.port import PortPlan, must_stand_apart, port_faces, port_plans
+from shellgen.solid.brep.port import PortPlan, must_stand_apart, port_faces, port_plans, stands_wholly
+from shellgen.solid.brep.port_after import with_ports
 from shellgen.solid.brep.skin_face import Skin, laid
 from shellgen.solid.brep.skin_parts import skin_parts
 from shellgen.solid.brep.traced_skin import traced_skin
 from shellgen.solid.brep.wedge_plate import wedge_body
 from shellgen.solid.recipe import PieceRecipe
 
+SHIFTS_MM = (0.0, 0.01, -0.01)  # of both skins, tried where OCC finds fault with the solid
 MOST_SPANS = (100, 60, 30)  # of one trimming edge; shorter ones where OCC misjudges a wire
 
 
@@ -64,6 +66,19 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15, fitted: Fitted |
     """
     what = f"shell piece {recipe.name}"
     known = fitted or fitted_piece(recipe, tolerance_mm)
+    fault: str | None = None
+    for shift in SHIFTS_MM:
+        skins = known.skins if shift == 0 else (known.skins[0].lifted(shift), known.skins[1].lifted(shift))
+        solid, fit, fault = _built(recipe, replace(known, skins=skins), what)
+        if fault is None:
+            return solid, fit
+    raise KernelError(
+        f"{what}: {fault}. More jacket.draft_deg or a larger outputs.step_tolerance_mm makes skins easier to follow."
+    )
+
+
+def _built(recipe: PieceRecipe, known: Fitted, what: str) -> tuple[Any, PieceFit, str | None]:
+    """A fitted piece as a solid, how well it was fitted, and what is wrong with the solid, None if nothing."""
     land, trims = known.land, known.trims
     inside = traced_skin(known.skins[0], f"{what}, inside")
     outside = traced_skin(known.skins[1], f"{what}, outside")
@@ -91,15 +106,19 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15, fitted: Fitted |
                 Ground(land.top, grounds[1], stand.recipe.outline.thickness_mm),
                 stand.level,
                 what,
+                most_spans,
             )
             faces = lifted_faces(stand.recipe, body, lift, inner, outer)
-        solid = occ.solid_of(faces + skin_faces(inner, outer, ports, what))
+        whole = tuple(p for p in ports if stands_wholly(p, outer, inner))
+        solid = occ.solid_of(faces + skin_faces(inner, outer, whole, what))
         fault = fault_of(solid)
+        others = tuple(p for p in ports if p not in whole)
+        if fault is None and others:
+            solid = with_ports(solid, others, recipe, inside.graph, trims[0], what)
+            fault = fault_of(solid)
         if fault is None:
-            return solid, fit
-    raise KernelError(
-        f"{what}: {fault}. More jacket.draft_deg or a larger outputs.step_tolerance_mm makes skins easier to follow."
-    )
+            break
+    return solid, fit, fault
 
 
 def skin_faces(inside: Skin, outside: Skin, ports: tuple[PortPlan, ...], what: str) -> list[Any]:

@@ -199,6 +199,16 @@ def port_faces(port: PortPlan, outside: Skin, inside: Skin, what: str) -> PortFa
     return PortFaces(tuple(faces), (over, foot.side.turned()), (under, inner.side.turned()))
 
 
+def stands_wholly(port: PortPlan, outside: Skin, inside: Skin) -> bool:
+    """Whether a port's walls all stand on the skins, clear of their edges."""
+    try:
+        _face_under(port.boss or port.bore, outside, "")
+        _face_under(port.bore, inside, "")
+    except KernelError:
+        return False
+    return True
+
+
 def _face_under(wall: Bore, skin: Skin, what: str) -> SkinFace:
     """The face of a skin that a round wall stands wholly on, its foot below it all round."""
     x, y = wall.middle
