@@ -33,10 +33,11 @@ def step_findings(mold: Mold, folder: Path, files: StepFiles) -> tuple[Finding, 
     parts = {p.name: p for p in mold.parts}
     measures: list[StepMeasure] = []
     unread: dict[str, str] = dict(files.refused)
+    mesh_mm = mold.design.settings.outputs.mesh_tolerance_mm
     for name, recipe in recipes.items():
         if name in files.paths and name not in files.facets:
             try:
-                measures.append(measure(folder / files.paths[name], recipe, parts[name]))
+                measures.append(measure(folder / files.paths[name], recipe, parts[name], mesh_mm))
             except KernelError as error:
                 unread[name] = str(error)
     written = _written(unread, len(recipes), files, mold.design)

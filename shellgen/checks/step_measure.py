@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import shapely
 
 from shellgen.checks.holes import genus_of
 from shellgen.checks.step_reread import Counts, counts, graph_on, moved_back, read_solids
@@ -26,12 +27,14 @@ from shellgen.mold.gussets import standing_mm3
 from shellgen.mold.mold import Part
 from shellgen.parting.surface import SteppedParting
 from shellgen.solid.brep.land import mating_target, turned_over
+from shellgen.solid.cell_cut import COARSER
 from shellgen.solid.mesh import SAG_MM
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, PlateRecipe, Prism, Role
 
 VOLUME_SHARE = 0.001
 FACES_MAX = 100
 POCKET_FACES = 7
+CREASE_SHARE = 0.05  # of the coarser tolerance, over the plan of a stepped flange: creases take a small part of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +65,8 @@ class StepMeasure:
     stepped: bool = False
 
 
-def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMeasure:
-    """Read a part's file back and measure it in its recipe's frame, against its mesh.
+def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part, mesh_mm: float) -> StepMeasure:
+    """Read a part's file back and measure it in its recipe's frame, against its mesh, which keeps to mesh_mm.
 
     Raises KernelError if OCC cannot read it.
     """
@@ -89,7 +92,7 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMe
         counts=counts(solid),
         genus=genus_of(part),
         volume_off=volume_mm3(solid, graph_on) / wanted - 1.0,
-        volume_limit=VOLUME_SHARE + SAG_MM * round_walls_mm2(recipe) / wanted,
+        volume_limit=VOLUME_SHARE + (SAG_MM * round_walls_mm2(recipe) + _coarse_mm3(recipe, mesh_mm)) / wanted,
         faces_limit=FACES_MAX + POCKET_FACES * sum(f.role is Role.POCKET for f in recipe.features),
         bores=len(designed_bores(recipe.features)),
         bores_missing=len(bores_missing(solid, recipe.features)),
@@ -103,6 +106,14 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part) -> StepMe
 def _mating_mm2(solid: object, recipe: PieceRecipe) -> float:
     """Least area of a piece's plane mating faces."""
     return min(mating_area_mm2(solid, up) for up in mating_normals(recipe.parting))
+
+
+def _coarse_mm3(recipe: PieceRecipe | PlateRecipe, mesh_mm: float) -> float:
+    """What a mesh may lose at the creases of a stepped flange, whose faces are coarser triangles than the skins."""
+    if not isinstance(recipe, PieceRecipe) or recipe.flange_top is None:
+        return 0.0
+    plan = shapely.Polygon(recipe.outline.outer, recipe.outline.holes).area
+    return CREASE_SHARE * COARSER * mesh_mm * float(plan)
 
 
 Skins = tuple[list[SplineGraph], list[SplineGraph]]
@@ -147,8 +158,6 @@ def labels_mm3(recipe: PieceRecipe | PlateRecipe) -> float:
 
 
 def _engraved_mm3(feature: Feature, top_mm: float) -> float:
-    import shapely
-
     shape = feature.shape
     if feature.add or not isinstance(shape, Prism):
         return 0.0
