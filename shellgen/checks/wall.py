@@ -75,15 +75,22 @@ def wall_mm(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
     ends = starts - lengths[:, None] * normals
     keep &= (ends[:, 2] > low) & ~_in_bore(bench, ends)
     short = keep & (lengths < asked)  # a web between two bulges of the rubber is as wide as the crevice radius makes it
-    # rubber nearer to the end of a ray than half its length lies on that side too
-    there = clearance + np.maximum(FACING_MM, 0.5 * lengths[short])
-    keep[short] &= bench.jacket_outside.distance(ends[short])[0] > there
+    keep[short] &= ~_on_inside(bench, piece, ends[short])
     keep[short] &= ~(_on_parting(bench, piece, starts[short]) | _on_parting(bench, piece, ends[short]))
     for other in bench.rigid:
         if other.name != piece.name and keep.any():
             short = keep & (lengths < asked)
             keep[short] &= bench.surfaces[other.name].distance(ends[short])[0] > MATING_MM
     return starts[keep], lengths[keep]
+
+
+def _on_inside(bench: Bench, piece: Part, points: FloatArray) -> npt.NDArray[np.bool_]:
+    """Which points (k, 3) on the piece lie nearer to its inside than to its outside, along its pull."""
+    for recipe in bench.mold.design.pieces:
+        if recipe.name == piece.name:
+            x, y, z = transform(points, inverse(recipe.pull_to_mold)).T
+            return np.asarray(z - recipe.inside.at(x, y) < recipe.outside.at(x, y) - z, bool)
+    return bench.jacket_outside.distance(points)[0] < bench.asked(piece.name)[1] + FACING_MM
 
 
 def _on_parting(bench: Bench, piece: Part, points: FloatArray) -> npt.NDArray[np.bool_]:
