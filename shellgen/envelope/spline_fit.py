@@ -14,6 +14,7 @@ from shellgen.envelope.spline_fit_target import Level, Target, target
 START_SPAN_MM = 3.0
 LEAST_SPAN_MM = 0.4
 ROUNDS = 12
+PATIENT, CLOSER, CLOSEST = 4, 0.05, 0.9  # rounds before spans get shorter than 1.1 raster steps, by this, to this
 KNOT_STEP_MM = 0.03  # knots stand on multiples of this, poles on thirds of it: short text in files
 AIM = 0.98  # share of the tolerance that the fit itself aims for
 MAX_FACTOR = 4.0  # the greatest error may be this many tolerances
@@ -63,7 +64,6 @@ def fit_target(
     found is returned and the report says so.
     """
     points, weights, share = samples(goal)
-    least = max(LEAST_SPAN_MM, 1.1 * goal.pitch_mm)
     grids = [Steps(KNOT_STEP_MM, origin) for origin in origin_mm[:2]]
     knots = [_even(axis, START_SPAN_MM, grid) for axis, grid in zip((goal.x_mm, goal.y_mm), grids, strict=True)]
     graph: SplineGraph | None = None
@@ -78,6 +78,7 @@ def fit_target(
         if _badness(report) <= AIM * tolerance_mm:
             break
         aim = EASY * EASIER**turn * tolerance_mm
+        least = max(LEAST_SPAN_MM, max(1.1 - CLOSER * max(turn - PATIENT, 0), CLOSEST) * goal.pitch_mm)
         most = (_badness(report) / (AIM * tolerance_mm)) ** GROWTH * SPARE
         knots = [_moved(knots[k], points[:, k], weights, gap * share[k], aim, least, most, grids[k]) for k in range(2)]
     assert best is not None
