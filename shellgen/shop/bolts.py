@@ -31,6 +31,7 @@ from shellgen.shop.joint.section import JointSection
 from shellgen.shop.joint.tighten import Tightening, tighten
 from shellgen.shop.seam_path import SeamPath
 from shellgen.shop.seams import seam_paths
+from shellgen.shop.webs import as_built, webbed
 from shellgen.standards.fasteners import BoltData, bolt
 
 CURVE_POINTS = 31
@@ -124,7 +125,13 @@ def answer(
         options=options,
     )
     places = [_place(b) for b in design.bolts]
-    report = assess(section, data, lines, loads, how=how, limit_mm=job_limit_mm(settings, options), places=places)
+    limit = job_limit_mm(settings, options)
+    report = assess(section, data, lines, loads, how=how, limit_mm=limit, places=places)
+    if section.first.web_mm > 0 or section.second.web_mm > 0:
+        first, second = (replace(flange, web_mm=0.0) for flange in (section.first, section.second))
+        plain = replace(section, first=first, second=second)
+        without = assess(plain, data, lines, loads, how=how, limit_mm=limit, places=places)
+        report = as_built(report, without, webbed(design, paths))
     curves = tuple(
         curve(section, bolt(size), how, loads.line_load_n_per_mm, thickness, reach_mm=1.15 * report.pitch.pitch_mm)
         for size in (sizes or (data.size,))
