@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -13,6 +14,8 @@ from shellgen.job.read import Job
 from shellgen.progress import Progress, Quiet
 
 if TYPE_CHECKING:
+    from PIL import Image
+
     from shellgen.checks.finding import Finding
     from shellgen.mold.mold import Mold
 
@@ -91,8 +94,9 @@ def build_job(job: Job, out: Path | None = None, progress: Progress | None = Non
     folder = out or Path("outputs") / job.settings.name
     refuse_foreign(folder)
     mold = make_mold(job, watch)
-    findings = check_mold(mold, watch)
-    with swap_in(folder) as fresh:
+    with ThreadPoolExecutor(1) as aside, swap_in(folder) as fresh:
+        pages = aside.submit(_pages, mold) if mold.design.settings.outputs.pictures else None
+        findings = check_mold(mold, watch)
         files: dict[str, dict[str, str]] = {}
         if mold.design.settings.outputs.step:
             with watch.step("Writing STEP and reading it back"):
@@ -100,9 +104,9 @@ def build_job(job: Job, out: Path | None = None, progress: Progress | None = Non
             findings = (*findings, *told)
         with watch.step("Writing the parts"):
             manifest = write_build(mold, findings, fresh, more_files=files)
-        if mold.design.settings.outputs.pictures:
-            with watch.step("Drawing the pictures"):
-                _draw(mold, findings, fresh, watch)
+        if pages is not None:
+            with watch.step("Drawing the pictures"):  # begun beside the checks
+                _save(pages, findings, fresh, watch)
         (fresh / "timings.json").write_text(json.dumps(watch.seconds, indent=2) + "\n", encoding="utf-8")
     return BuildResult(folder, manifest, watch.seconds, any(f.status == "fail" for f in findings))
 
@@ -127,11 +131,20 @@ def _steps(mold: Mold, folder: Path, watch: Watch) -> tuple[dict[str, dict[str, 
     return {}, tuple(replace(f, status="warn", says=f"left out: {f.says}") if f in failed else f for f in findings)
 
 
-def _draw(mold: Mold, findings: tuple[Finding, ...], folder: Path, watch: Watch) -> None:
-    """Pictures where they can be drawn; where not, one line says so and the build goes on."""
-    try:
-        from shellgen.sheet.pictures import draw_all
+def _pages(mold: Mold) -> list[tuple[str, Image.Image]]:
+    """The pictures, by file name."""
+    from shellgen.sheet.pictures import draw_pages
 
-        draw_all(mold, findings, folder)
+    return draw_pages(mold)
+
+
+def _save(
+    pages: Future[list[tuple[str, Image.Image]]], findings: tuple[Finding, ...], folder: Path, watch: Watch
+) -> None:
+    """Pictures where they could be drawn; where not, one line says so and the build goes on."""
+    try:
+        from shellgen.sheet.pictures import save_pages
+
+        save_pages(pages.result(), findings, folder)
     except (ImportError, MemoryError, OSError) as error:
         watch.progress.note(f"Pictures were left out: {error}")

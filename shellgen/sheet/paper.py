@@ -141,5 +141,5 @@ def banner(page: Image.Image, failures: Sequence[str]) -> Image.Image:
 
 def save(page: Image.Image, path: Path) -> str:
     """Write a PNG whose bytes depend on the drawing alone; returns the file's name."""
-    page.save(path, format="PNG", compress_level=4)
+    page.save(path, format="PNG", compress_level=2)
     return path.name

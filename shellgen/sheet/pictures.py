@@ -31,12 +31,8 @@ class Check(Protocol):
         ...
 
 
-def draw_all(mold: Mold, checks: Sequence[Check], folder: Path) -> list[str]:
-    """Draw assembled, exploded, section and each shell piece from its pull into `folder`; returns the file names.
-
-    Where a check failed, DO NOT MAKE stands across every picture. The same mold and checks give the same bytes.
-    """
-    failed = [check.title for check in checks if check.status == "fail"]
+def draw_pages(mold: Mold) -> list[tuple[str, Image.Image]]:
+    """Draw assembled, exploded, section and each shell piece from its pull: pages with their file names."""
     drawings: list[tuple[str, Callable[[], Image.Image]]] = [
         ("assembled.png", lambda: draw_assembled(mold)),
         ("exploded.png", lambda: draw_exploded(mold)),
@@ -45,12 +41,19 @@ def draw_all(mold: Mold, checks: Sequence[Check], folder: Path) -> list[str]:
     for part in mold.parts:
         if part.kind == "shell":
             drawings.append((f"{file_stem(part.name)}-from-pull.png", _from_pull(mold, part)))
-
-    def draw(name: str, drawing: Callable[[], Image.Image]) -> str:
-        return paper.save(paper.banner(drawing(), failed), folder / name)
-
     with ThreadPoolExecutor(2) as pool:
-        return list(pool.map(draw, *zip(*drawings, strict=True)))
+        pages = pool.map(lambda drawing: drawing[1](), drawings)
+        return [(name, page) for (name, _), page in zip(drawings, pages, strict=True)]
+
+
+def save_pages(pages: Sequence[tuple[str, Image.Image]], checks: Sequence[Check], folder: Path) -> list[str]:
+    """Write pages into `folder` as PNG; returns the file names. The same pages and checks give the same bytes.
+
+    Where a check failed, DO NOT MAKE stands across every picture.
+    """
+    failed = [check.title for check in checks if check.status == "fail"]
+    with ThreadPoolExecutor(2) as pool:
+        return list(pool.map(lambda page: paper.save(paper.banner(page[1], failed), folder / page[0]), pages))
 
 
 def _from_pull(mold: Mold, part: Part) -> Callable[[], Image.Image]:

@@ -13,7 +13,7 @@ from PIL import Image
 
 from shellgen.mold.mold import Mold
 from shellgen.sheet import paper
-from shellgen.sheet.pictures import draw_all
+from shellgen.sheet.pictures import draw_pages, save_pages
 from shellgen.sheet.pull_view import KEY_INK
 from shellgen.sheet.section import area_of
 from shellgen.sheet.section_view import cutting_planes, measured, slices
@@ -30,7 +30,7 @@ class Said:
 @pytest.fixture(scope="module")
 def drawn(ball_mold: Mold, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("pictures")
-    assert draw_all(ball_mold, [Said("bed", "warn"), Said("wall", "pass")], folder) == NAMES
+    assert save_pages(draw_pages(ball_mold), [Said("bed", "warn"), Said("wall", "pass")], folder) == NAMES
     return folder
 
 
@@ -50,7 +50,7 @@ def test_every_picture_is_a_whole_page(drawn: Path) -> None:
 
 
 def test_same_mold_same_bytes_and_no_clock_inside(drawn: Path, ball_mold: Mold, tmp_path: Path, capfd) -> None:
-    draw_all(ball_mold, [], tmp_path)
+    save_pages(draw_pages(ball_mold), [], tmp_path)
     captured = capfd.readouterr()
     assert captured.out == "" and captured.err == ""
     for name in NAMES:
@@ -65,7 +65,7 @@ def test_same_mold_same_bytes_and_no_clock_inside(drawn: Path, ball_mold: Mold, 
 
 
 def test_a_failed_check_shouts_on_every_picture(drawn: Path, ball_mold: Mold, tmp_path: Path) -> None:
-    draw_all(ball_mold, [Said("rubber thickness", "fail"), Said("wall", "pass")], tmp_path)
+    save_pages(draw_pages(ball_mold), [Said("rubber thickness", "fail"), Said("wall", "pass")], tmp_path)
     for name in NAMES:
         assert _share(_pixels(tmp_path / name), paper.ALARM) > 0.06
         assert _share(_pixels(drawn / name), paper.ALARM) == 0.0
