@@ -17,17 +17,16 @@ from shellgen.solid.recipe import Point
 
 
 def finish(design: MoldDesign) -> Mold:
-    """All solids of a design. Pieces and jacket are made side by side."""
+    """All solids of a design, one after another: the kernel itself uses all cores."""
     tolerance = design.settings.outputs.mesh_tolerance_mm
-    with ThreadPoolExecutor(2) as pool:
-        rubber = pool.submit(jacket_mesh, design.pieces, design.pattern, tolerance)  # the longest first
-        shells = [pool.submit(piece_solid, r, tolerance) for r in design.pieces]
-        plain = pool.submit(plain_mm3, design.settings, design.pattern)
+    with ThreadPoolExecutor(1) as aside:
+        plain = aside.submit(plain_mm3, design.settings, design.pattern)
+        rubber = Part("jacket", "jacket", *jacket_mesh(design.pieces, design.pattern, tolerance), None, None)
         parts = [
-            _part(r.name, "shell", f.result(), r.pull_to_mold, tuple(r.pull_to_mold[:3, 2]), r.genus())
-            for r, f in zip(design.pieces, shells, strict=True)
+            _part(r.name, "shell", piece_solid(r, tolerance), r.pull_to_mold, tuple(r.pull_to_mold[:3, 2]), r.genus())
+            for r in design.pieces
         ]
-        parts.append(Part("jacket", "jacket", *rubber.result(), None, None))
+        parts.append(rubber)
     for plate in design.plates:
         down = plate.name == "lid" and design.pattern.mount != "none"
         pull = -plate.plate_to_mold[:3, 2] if down else plate.plate_to_mold[:3, 2]
