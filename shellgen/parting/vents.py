@@ -78,33 +78,6 @@ def _merged(spots: list[HighSpot], merge_mm: float) -> tuple[HighSpot, ...]:
     return tuple(kept)
 
 
-def high_spots(
-    vertices: FloatArray,
-    faces: IntArray,
-    *,
-    keep_mm: float = KEEP_MM,
-    merge_mm: float = 0.0,
-    above_mm: float = -np.inf,
-) -> tuple[HighSpot, ...]:
-    """Local heights of a mesh that face upwards, highest first: where the pour and the vents go.
-
-    vertices : (n, 3) in the pour position, z up; faces : (m, 3), outward normals: the outside of the filled jacket,
-    which is the shell's inside. keep_mm : least persistence. merge_mm : of two heights nearer than this in plan the
-    lower is dropped. above_mm : nothing at or below this level counts (the board).
-    """
-    edges = np.unique(np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1), axis=0)
-    z = np.ascontiguousarray(vertices[:, 2])
-    tree = merge_tree(z, edges[:, 0].astype(np.int64), edges[:, 1].astype(np.int64))
-    lowest = np.full(len(z), np.inf)
-    np.minimum.at(lowest, tree.root, z)
-    dies = np.where(np.isnan(tree.dies_at), lowest, tree.dies_at)
-    corners = vertices[faces]
-    upward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])[:, 2]
-    facing = np.bincount(faces.ravel(), np.repeat(upward, 3), len(z))
-    found = np.flatnonzero((z - dies >= keep_mm) & (facing > 0) & (z > above_mm))
-    return _merged([HighSpot(_point(vertices[v]), float(z[v] - dies[v])) for v in found], merge_mm)
-
-
 def look_into(gap: Mesh, pattern: Mesh, *, pitch_mm: float) -> Gap:
     """Gap and pattern over one raster.
 

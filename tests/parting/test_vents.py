@@ -10,7 +10,7 @@ import trimesh
 from shellgen.parting.gap_runs import raster_over, runs_of
 from shellgen.parting.merge_tree import merge_tree
 from shellgen.parting.tilt import tilt_study, turned_up
-from shellgen.parting.vents import filling, high_spots, look_into, place_vents
+from shellgen.parting.vents import filling, look_into, place_vents
 
 
 def height_mesh(height, extent: float = 100.0, count: int = 201) -> tuple[np.ndarray, np.ndarray]:
@@ -26,25 +26,6 @@ def two_cones(x, y):
     """Cones of slope 1 on a floor: 50 high at x = −30 and 40 high at x = 30."""
     first, second = 50 - np.hypot(x + 30, y), 40 - np.hypot(x - 30, y)
     return np.maximum(np.maximum(first, second), 0)
-
-
-def test_two_cones_on_a_floor():  # on the line between them: 50 − (30 + x) = 40 − (30 − x) at x = 5, height 15
-    spots = high_spots(*height_mesh(two_cones))
-    assert [s.at_mm[:2] for s in spots] == [(-30.0, 0.0), (30.0, 0.0)]
-    assert [s.persistence_mm for s in spots] == [pytest.approx(50), pytest.approx(40 - 15)]
-
-
-def test_small_bumps_are_left_out_and_near_ones_merged():
-    vertices, faces = height_mesh(two_cones)
-    assert len(high_spots(vertices, faces, keep_mm=26)) == 1
-    assert len(high_spots(vertices, faces, merge_mm=61)) == 1
-    assert high_spots(vertices, faces, above_mm=45)[0].at_mm[2] == 50
-    assert len(high_spots(vertices, faces, above_mm=45)) == 1
-
-
-def test_ceilings_do_not_count():
-    vertices, faces = height_mesh(two_cones)
-    assert high_spots(vertices, faces[:, ::-1]) == ()
 
 
 def test_elder_rule_on_a_line():  # heights 3 1 5 0 4: 3 dies at 1, 4 at 0, 5 never
