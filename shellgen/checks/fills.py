@@ -39,6 +39,8 @@ def check(bench: Bench) -> Finding:
     asked = _asked(bench, points)
     limit = asked + beyond
     far = (bench.pattern.rough_distance(points, float(limit.max())) > limit) & ~_by_key(bench, points)
+    if bench.skin is not bench.pattern:  # where holes were capped, so that no lump reaches through one
+        far &= bench.skin.rough_distance(points, float(limit.max())) > limit
     if bench.on_board:
         far &= points[:, 2] > asked + 1.0
     volumes, middles = _in_rubber(bench, *lumps(cells[far], points[far], step))

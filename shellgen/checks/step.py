@@ -104,7 +104,7 @@ def _assembly(folder: Path, files: StepFiles) -> Finding:
         found = text.count("MANIFOLD_SOLID_BREP(")
     says = f"{files.assembly} holds {found} solids for {wanted} parts"
     status: Status = "pass" if found == wanted else "fail"
-    return Finding("step-assembly", "STEP assembly holds every part", status, found, wanted, "solids", says)
+    return Finding("step-assembly", "STEP assembly holds every part written", status, found, wanted, "solids", says)
 
 
 def _sound(measures: list[StepMeasure]) -> Finding:

@@ -93,7 +93,7 @@ def _rubber(manifest: Mapping[str, Any]) -> RenderableType:
     rubber = [part for part in manifest["parts"] if part["kind"] == "jacket"]
     volume, mass = sum(part["volume_cm3"] for part in rubber), sum(part["mass_g"] for part in rubber)
     said = f"Rubber: {figure(volume, 'cm3')}, {_mass(mass)}."
-    fill = manifest["quantities"].get("fill_cm3")
+    fill = manifest["quantities"].get("stepped_fill_cm3", manifest["quantities"].get("fill_cm3"))
     if fill is not None:
         said += f" Of it {figure(fill, 'cm3')} fills what the shell could not draw over."
     bolts = len(manifest["bolts"])

@@ -30,7 +30,7 @@ class Gauge:
 
 
 def rubber_gauges(pattern: BaseGeometry, rubber: BaseGeometry, floor: float | None, margin_mm: float) -> list[Gauge]:
-    """The least and the greatest distance from the pattern's outline to the outside of the rubber, in the plane.
+    """The least and the greatest distance from the outside of the rubber to the pattern's outline, in the plane.
 
     floor : height of the board in the plane's second coordinate (None if the plane is level, or without a board);
     points less than `margin_mm` above it are left out, for there the rubber ends. Empty where nothing can be measured.
@@ -39,7 +39,8 @@ def rubber_gauges(pattern: BaseGeometry, rubber: BaseGeometry, floor: float | No
     inner, outer = _outline(pattern), _outline(body)
     if floor is not None:
         inner, outer = inner[inner[:, 1] > floor + margin_mm], outer[outer[:, 1] > floor + 0.02]
-    return _extremes(inner, outer)
+    high = outer if floor is None else outer[outer[:, 1] > floor + margin_mm]
+    return [*_extremes(inner, outer)[:1], *(Gauge(g.end, g.start) for g in _extremes(high, inner)[1:])]
 
 
 def wall_gauge(
