@@ -19,6 +19,7 @@ LEAST_MM3 = 100.0
 MOST_SHARE = 0.5  # of the rubber; more than that says that another parting would serve better
 POINTS = 200_000
 LINES = 250_000
+VOTES = 15  # points of a lump that are asked which side of the pattern they lie on
 
 
 def check(bench: Bench) -> Finding:
@@ -43,7 +44,7 @@ def check(bench: Bench) -> Finding:
         far &= bench.skin.rough_distance(points, float(limit.max())) > limit
     if bench.on_board:
         far &= points[:, 2] > asked + 1.0
-    volumes, middles = _in_rubber(bench, *lumps(cells[far], points[far], step))
+    volumes, middles = _in_rubber(bench, points[far], *lumps(cells[far], points[far], step))
     total = float(volumes.sum())
     share = total / rubber
     listed = [
@@ -62,12 +63,12 @@ def check(bench: Bench) -> Finding:
 
 def lumps(
     cells: npt.NDArray[np.int64], points: FloatArray, step_mm: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Lattice points (k, 3) that touch: volume of each lump [mm3], greatest first, its middle, and a point of it."""
+) -> tuple[FloatArray, FloatArray, npt.NDArray[np.int64]]:
+    """Lattice points (k, 3) that touch: volume of each lump [mm3], greatest first, its middle; each point's lump."""
     from scipy.ndimage import label
 
     if not len(points):
-        return np.empty(0), np.empty((0, 3)), np.empty((0, 3))
+        return np.empty(0), np.empty((0, 3)), np.empty(0, np.int64)
     low = cells.min(0)
     grid = np.zeros(cells.max(0) - low + 1, bool)
     grid[tuple((cells - low).T)] = True
@@ -76,17 +77,22 @@ def lumps(
     size = np.bincount(mine, minlength=count)
     middles = np.stack([np.bincount(mine, points[:, k], count) / size for k in range(3)], 1)
     order = np.argsort(-size, kind="stable")
-    one = np.zeros(count, np.int64)
-    one[mine[::-1]] = np.arange(len(points))[::-1]
-    return np.asarray(size[order] * step_mm**3, float), middles[order], points[one[order]]
+    place = np.empty(count, np.int64)
+    place[order] = np.arange(count)
+    return np.asarray(size[order] * step_mm**3, float), middles[order], place[mine]
 
 
 def _in_rubber(
-    bench: Bench, volumes: FloatArray, middles: FloatArray, members: FloatArray
+    bench: Bench, points: FloatArray, volumes: FloatArray, middles: FloatArray, lump_of: npt.NDArray[np.int64]
 ) -> tuple[FloatArray, FloatArray]:
-    """The lumps outside the pattern. No lump crosses its skin, as all its points are far from it: one point decides."""
-    outside = bench.skin.outside(members)
-    return volumes[outside], middles[outside]
+    """The lumps outside the pattern. No lump crosses its skin, as all its points are far from it: some points vote."""
+    order = np.argsort(lump_of, kind="stable")
+    turn = np.arange(len(order)) - np.searchsorted(lump_of[order], lump_of[order])  # within its lump
+    count = np.bincount(lump_of, minlength=len(volumes))[lump_of[order]]
+    asked = order[turn % np.maximum(count // VOTES, 1) == 0]
+    outside = bench.skin.outside(points[asked])
+    votes = np.bincount(lump_of[asked], np.where(outside, 1.0, -1.0), len(volumes))
+    return volumes[votes > 0], middles[votes > 0]
 
 
 def _lattice(bench: Bench) -> tuple[FloatArray, npt.NDArray[np.int64], float]:

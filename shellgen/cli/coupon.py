@@ -127,7 +127,7 @@ def _calibration(found: Calibration) -> dict[str, Any]:
 def _use(found: Calibration, job: Path) -> list[str]:
     """What to change in the job, or to ask for, to use what was learnt."""
     out = []
-    if found.modulus_mpa is not None:
+    if found.modulus_mpa is not None and found.reliable:
         out.append(f"Use it: shellgen bolts {job} --modulus-mpa {found.modulus_mpa:.0f}")
     if found.key_clearance_mm is not None:
         out.append(f"In the job: flange.key_clearance_mm = {found.key_clearance_mm:g}")

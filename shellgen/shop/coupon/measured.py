@@ -16,6 +16,7 @@ from shellgen.standards.figures import figure
 
 COLUMNS = ("spot", "what", "nominal_mm", "predicted_mm", "measured")
 YES, NO = ("y", "yes", "true", "1"), ("n", "no", "false", "0")
+MOST_SCATTER_PERCENT = 35.0  # beyond that a modulus is not to be relied on; common practice, no source
 FACTOR = 20.0  # a modulus further than this from the table's is no measurement of this strip
 READING_MM = 0.025  # half a step of a common feeler set; common practice, no source
 MODEL_SHARE = 0.05  # what tabs, holes and uneven print leave open; common practice, no source
@@ -51,6 +52,11 @@ class Calibration:
     key_clearance_mm: float | None
     jacket_clearance_mm: float | None
     says: tuple[str, ...]
+
+    @property
+    def reliable(self) -> bool:
+        """Whether the openings lie near enough to those of one modulus."""
+        return self.scatter_percent is not None and self.scatter_percent <= MOST_SCATTER_PERCENT
 
 
 def spots(plan: CouponPlan) -> tuple[Spot, ...]:
@@ -180,6 +186,11 @@ def _modulus(
         f"Modulus {modulus:.0f} MPa from {len(used)} gaps (the table had {start:g}); the openings scatter "
         f"{scatter:.0f} % about it."
     )
+    if scatter > MOST_SCATTER_PERCENT:
+        says.append(
+            "That is too much to rely on: the openings do not grow with the gaps as a strip's do. Measure again, "
+            "nearest to the middle of each gap, with the weight hanging free."
+        )
     return modulus, scatter, fitted
 
 
