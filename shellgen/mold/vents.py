@@ -19,7 +19,7 @@ from shellgen.mold.mold import JacketKey, Pour, VentHole
 from shellgen.mold.port import Port
 from shellgen.mold.spacers import find_spacers, spacer_notes
 from shellgen.parting.tilt import Tilt, tilt_study
-from shellgen.parting.vents import filling, look_into, place_vents
+from shellgen.parting.vents import AirTrap, filling, look_into, place_vents
 from shellgen.pattern.pattern import Pattern
 from shellgen.solid.jacket import jacket_mesh, pattern_core
 from shellgen.solid.mesh import mesh_of
@@ -34,6 +34,7 @@ SLENDER = 10.0  # length over bore beyond which no chimney is made
 OVER_MM = 5.0  # chimneys end that far over the highest place of the shell
 COARSE_MM = 0.2  # tolerance of the gap that is looked through
 LOOK_MM = 1.0  # and the raster
+TOLD = 3  # places of trapped air that are named
 WORTH_LEANING_MM3 = 300.0  # of trapped air, from which other pour positions are tried
 LEAN_LOOK_MM = 3.0  # on this raster
 LESS = 0.7  # share of the upright position's air from which a leaning one is worth saying
@@ -92,7 +93,7 @@ def vented(
     ready = tuple(replace(r, features=tuple(f)) for r, f in zip(pieces, features, strict=True))
     held = find_spacers(ready, pattern, thickness_mm, keys) if pattern.mount == "none" else ()
     pour = Pour(tuple(holes), float(sum(t.volume_mm3 for t in traps)), held)
-    said = _notes(pour, len(traps), poured)
+    said = _notes(pour, traps, poured)
     if pour.trapped_mm3 > WORTH_LEANING_MM3:
         said = (*said, *_lean_notes(tilt_study(gap, mesh_of(pattern_core(pattern)), pitch_mm=LEAN_LOOK_MM)))
     if pattern.mount == "none":
@@ -181,7 +182,7 @@ def _features(bore: _Bore, piece: PieceRecipe, level_mm: float) -> list[Feature]
     return made
 
 
-def _notes(pour: Pour, traps: int, poured: bool) -> tuple[str, ...]:
+def _notes(pour: Pour, traps: Sequence[AirTrap], poured: bool) -> tuple[str, ...]:
     """What to do at which hole, and the air that stays."""
     if not poured:
         return ("No place for the pour was found under the shell: pour the rubber by another way, or brush it.",)
@@ -196,8 +197,15 @@ def _notes(pour: Pour, traps: int, poured: bool) -> tuple[str, ...]:
         for h in pour.holes[1:]
     ]
     if traps:
-        where = "1 place" if traps == 1 else f"{traps} places"
-        said.append(f"{pour.trapped_mm3 / 1e3:.2f} cm3 of air stay in {where} that no vent reaches; brush these first.")
+        where = "1 place" if len(traps) == 1 else f"{len(traps)} places"
+        first = "; ".join(
+            f"{t.volume_mm3 / 1e3:.2f} cm3 at ({t.at_mm[0]:.0f}, {t.at_mm[1]:.0f}, {t.at_mm[2]:.0f})"
+            for t in traps[:TOLD]
+        )
+        said.append(
+            f"{pour.trapped_mm3 / 1e3:.2f} cm3 of air stay in {where} that no vent reaches; brush these first: {first}"
+            + (", and smaller ones." if len(traps) > TOLD else ".")
+        )
     return tuple(said)
 
 
