@@ -88,13 +88,14 @@ def build_job(job: Job, out: Path | None = None, progress: Progress | None = Non
     import json
 
     from shellgen.export.folder import refuse_foreign, swap_in
-    from shellgen.export.write import write_build
+    from shellgen.export.write import write_build, write_parts
 
     watch = Watch(progress or Quiet())
     folder = out or Path("outputs") / job.settings.name
     refuse_foreign(folder)
     mold = make_mold(job, watch)
-    with ThreadPoolExecutor(1) as aside, swap_in(folder) as fresh:
+    with swap_in(folder) as fresh, ThreadPoolExecutor(2) as aside:
+        parts = aside.submit(write_parts, mold, fresh)
         pages = aside.submit(_pages, mold) if mold.design.settings.outputs.pictures else None
         findings = check_mold(mold, watch)
         files: dict[str, dict[str, str]] = {}
@@ -102,10 +103,10 @@ def build_job(job: Job, out: Path | None = None, progress: Progress | None = Non
             with watch.step("Writing STEP and reading it back"):
                 files, told = _steps(mold, fresh, watch)
             findings = (*findings, *told)
-        with watch.step("Writing the parts"):
-            manifest = write_build(mold, findings, fresh, more_files=files)
+        with watch.step("Writing the parts"):  # these and the pictures were begun beside the checks
+            manifest = write_build(mold, findings, fresh, written=parts.result(), more_files=files)
         if pages is not None:
-            with watch.step("Drawing the pictures"):  # begun beside the checks
+            with watch.step("Drawing the pictures"):
                 _save(pages, findings, fresh, watch)
         (fresh / "timings.json").write_text(json.dumps(watch.seconds, indent=2) + "\n", encoding="utf-8")
     return BuildResult(folder, manifest, watch.seconds, any(f.status == "fail" for f in findings))
