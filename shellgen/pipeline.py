@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from shellgen.mold.mold import Mold
 
 
+BESIDE_MOST = 1_000_000  # triangles of all parts; larger molds are written after the checks, which spares memory
+
+
 @dataclass(frozen=True, slots=True)
 class BuildResult:
     """A finished build: its folder, manifest and timings, and whether a check failed."""
@@ -95,7 +98,8 @@ def build_job(job: Job, out: Path | None = None, progress: Progress | None = Non
     refuse_foreign(folder)
     mold = make_mold(job, watch)
     with swap_in(folder) as fresh, ThreadPoolExecutor(2) as aside:
-        parts = aside.submit(write_parts, mold, fresh)
+        small = sum(len(part.faces) for part in mold.parts) < BESIDE_MOST
+        parts = aside.submit(write_parts, mold, fresh) if small else None
         pages = aside.submit(_pages, mold) if mold.design.settings.outputs.pictures else None
         findings = check_mold(mold, watch)
         files: dict[str, dict[str, str]] = {}
@@ -104,7 +108,9 @@ def build_job(job: Job, out: Path | None = None, progress: Progress | None = Non
                 files, told = _steps(mold, fresh, watch)
             findings = (*findings, *told)
         with watch.step("Writing the parts"):  # these and the pictures were begun beside the checks
-            manifest = write_build(mold, findings, fresh, written=parts.result(), more_files=files)
+            manifest = write_build(
+                mold, findings, fresh, written=None if parts is None else parts.result(), more_files=files
+            )
         if pages is not None:
             with watch.step("Drawing the pictures"):
                 _save(pages, findings, fresh, watch)

@@ -11,7 +11,8 @@ from shellgen.checks.finding import Finding, Status
 
 TITLE = "no two parts overlap"
 LIMIT_MM3 = 1.0  # faces that coincide at rest give up to 0.1 mm³ from rounding alone
-RUBBER_MM3 = 5.0  # rubber gives way to slivers of that much in all, but they are said
+RUBBER_MM3, RUBBER_SIZE_MM = 5.0, 250.0  # rubber gives way to slivers of that much in all, but they are said; they lie
+# along creases, so that rubber longer than the second figure may have more in proportion to its length
 
 
 def check(bench: Bench) -> Finding:
@@ -22,12 +23,13 @@ def check(bench: Bench) -> Finding:
     """
     crossed = {frozenset((s.piece, s.other)): s.crossed_mm3 for s in bench.sweeps}
     rubber = {part.name for part in bench.jackets}
+    longest = max((float(np.ptp(part.vertices_mm, axis=0).max()) for part in bench.jackets), default=0.0)
     faults, notes, worst = [], [], 0.0
     spacers = {part.name for part in bench.mold.parts if part.kind == "spacer"}
     for one, other in combinations(bench.parts, 2):
         if {one, other} & rubber and {one, other} & spacers:
             continue
-        limit = RUBBER_MM3 if {one, other} & rubber else LIMIT_MM3
+        limit = RUBBER_MM3 * max(1.0, longest / RUBBER_SIZE_MM) if {one, other} & rubber else LIMIT_MM3
         volume = crossed.get(frozenset((one, other)), np.inf)
         if volume > limit:
             common = bench.solid(one) ^ bench.solid(other)
