@@ -20,9 +20,6 @@ if TYPE_CHECKING:
     from shellgen.mold.mold import Mold
 
 
-BESIDE_MOST = 1_000_000  # triangles of all parts; larger molds are written after the checks, which spares memory
-
-
 @dataclass(frozen=True, slots=True)
 class BuildResult:
     """A finished build: its folder, manifest and timings, and whether a check failed."""
@@ -91,15 +88,13 @@ def build_job(job: Job, out: Path | None = None, progress: Progress | None = Non
     import json
 
     from shellgen.export.folder import refuse_foreign, swap_in
-    from shellgen.export.write import write_build, write_parts
+    from shellgen.export.write import write_build
 
     watch = Watch(progress or Quiet())
     folder = out or Path("outputs") / job.settings.name
     refuse_foreign(folder)
     mold = make_mold(job, watch)
-    with swap_in(folder) as fresh, ThreadPoolExecutor(2) as aside:
-        small = sum(len(part.faces) for part in mold.parts) < BESIDE_MOST
-        parts = aside.submit(write_parts, mold, fresh) if small else None
+    with ThreadPoolExecutor(1) as aside, swap_in(folder) as fresh:
         pages = aside.submit(_pages, mold) if mold.design.settings.outputs.pictures else None
         findings = check_mold(mold, watch)
         files: dict[str, dict[str, str]] = {}
@@ -107,12 +102,10 @@ def build_job(job: Job, out: Path | None = None, progress: Progress | None = Non
             with watch.step("Writing STEP and reading it back"):
                 files, told = _steps(mold, fresh, watch)
             findings = (*findings, *told)
-        with watch.step("Writing the parts"):  # these and the pictures were begun beside the checks
-            manifest = write_build(
-                mold, findings, fresh, written=None if parts is None else parts.result(), more_files=files
-            )
+        with watch.step("Writing the parts"):
+            manifest = write_build(mold, findings, fresh, more_files=files)
         if pages is not None:
-            with watch.step("Drawing the pictures"):
+            with watch.step("Drawing the pictures"):  # begun beside the checks
                 _save(pages, findings, fresh, watch)
         (fresh / "timings.json").write_text(json.dumps(watch.seconds, indent=2) + "\n", encoding="utf-8")
     return BuildResult(folder, manifest, watch.seconds, any(f.status == "fail" for f in findings))

@@ -24,20 +24,18 @@ def write_build(
     findings: Sequence[Finding],
     folder: Path,
     *,
-    written: Mapping[str, PartFiles] | None = None,
     more_files: Mapping[str, Mapping[str, str]] | None = None,
 ) -> dict[str, Any]:
     """Write all of a mold into an existing folder (see `swap_in`), and return the manifest.
 
-    written : what `write_parts` wrote into the folder, if it did already. more_files : by part name, kind of file ->
-    path in the folder, of files that others write (STEP).
+    more_files : by part name, kind of file -> path in the folder, of files that others write (STEP).
     Raises KernelError if a solid cannot be rounded to the file's precision, OSError if a file cannot be written.
     """
-    parts = dict(write_parts(mold, folder) if written is None else written)
+    written = write_parts(mold, folder)
     for name, files in (more_files or {}).items():
-        part = parts[name]
-        parts[name] = PartFiles({**part.files, **files}, part.volume_mm3, part.bounds_mm)
-    manifest = build_manifest(mold, findings, parts)
+        part = written[name]
+        written[name] = PartFiles({**part.files, **files}, part.volume_mm3, part.bounds_mm)
+    manifest = build_manifest(mold, findings, written)
     (folder / MANIFEST).write_text(manifest_text(manifest), encoding="utf-8")
     return manifest
 
