@@ -12,7 +12,7 @@ from shellgen.envelope.raster import FloatArray
 TITLE = "rubber at least as thick as asked"
 SLACK_MM = 0.02  # digits of the triangles
 WARN_MM = 0.1  # short by less than that is said, and does no harm
-QUERIES = 16_000
+QUERIES = 25_000
 REACH_MM = 6.0  # how far over the asked thickness the least one is looked for; less where it is thick everywhere
 
 

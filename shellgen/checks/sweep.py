@@ -11,7 +11,7 @@ from shellgen.checks.depth import depths, window_round
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.mold import Part
 
-PITCH_MM = 0.4
+PITCH_MM = 0.3
 LINES = 1_000_000
 TOUCH_MM = 0.05  # surfaces that coincide at rest differ by rounding, steep ones by more than others
 
@@ -45,7 +45,7 @@ def sweeps(parts: Mapping[str, Part], assembly: Sequence[str]) -> Iterator[Sweep
 
     On each line along the pull, nothing that stays may lie above the lowest point of the piece: then no travel, short
     or long, brings them together, and they do not overlap at rest either. What is narrower in plan than the lines are
-    apart (0.4 mm, more on large pieces) can be missed.
+    apart (0.3 mm, more on large pieces) can be missed.
     """
     staying = dict(parts)
     for name in reversed([name for name in assembly if name in parts]):
