@@ -62,9 +62,12 @@ def probes(bolts: tuple[Bolt, ...], solids: Mapping[str, m3.Manifold]) -> Iterat
         discs = [rod(s, GAUGE_MM[0], d, r) for s, d, r in zip(here, deep, far, strict=True)]
         pins = [_pin(bolts[seat.bolt], seat) for seat in here]
         rings = [_ring(bolts[seat.bolt], seat) for seat in here]
-        voids = met(solids[part], here, discs, inside=False)
-        stops = met(solids[part], here, pins, inside=True)
-        bears = met(solids[part], here, rings, inside=True)
+        round_them = [rod(s, -OVER_MM - 1.0, s.length_mm + 1.0, r + 1.0) for s, r in zip(here, far, strict=True)]
+        near = m3.Manifold.batch_boolean(round_them, m3.OpType.Add) ^ solids[part]  # all that any gauge can meet
+        near.volume()  # works it out now, or each boolean with it would begin with the whole part again
+        voids = met(near, here, discs, inside=False)
+        stops = met(near, here, pins, inside=True)
+        bears = met(near, here, rings, inside=True)
         for k, seat in enumerate(here):
             bore = _bore(seat, voids[k])
             edges = [reach_mm(seat, lump)[0] for lump in voids[k] if lump is not bore]

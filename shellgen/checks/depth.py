@@ -35,21 +35,30 @@ def window_round(points: FloatArray, lines: int, pitch_mm: float) -> Window:
     return Window(float(low[0]) + ODD * pitch, float(low[1]) + ODD * pitch, pitch, rows, columns)
 
 
-def depths(points: FloatArray, faces: IntArray, window: Window) -> tuple[FloatArray, FloatArray]:
-    """Lowest and highest z of a mesh on each line, (rows, columns); +inf and −inf where a line misses it.
+def undersides(points: FloatArray, faces: IntArray, window: Window) -> FloatArray:
+    """Lowest z of a closed mesh on each line, (rows, columns); +inf where a line misses it.
 
     points : (n, 3) [mm], z along the lines. Faces seen edge-on add nothing that their neighbours do not.
     """
-    low = np.full((window.rows, window.columns), np.inf)
-    high = np.full((window.rows, window.columns), -np.inf)
+    return -_nearest(points, faces, window, -1.0)
+
+
+def tops(points: FloatArray, faces: IntArray, window: Window) -> FloatArray:
+    """Highest z of a closed mesh on each line, (rows, columns); −inf where a line misses it."""
+    return _nearest(points, faces, window, 1.0)
+
+
+def _nearest(points: FloatArray, faces: IntArray, window: Window, sign: float) -> FloatArray:
+    """Greatest sign · z on each line."""
+    nearest = np.full((window.rows, window.columns), -np.inf)
     scaled = np.array(points, float, order="C")
     scaled[:, 0] = (scaled[:, 0] - window.x0_mm) / window.pitch_mm
     scaled[:, 1] = (scaled[:, 1] - window.y0_mm) / window.pitch_mm
-    _kernel()(scaled, np.array(faces, np.int32, order="C"), low, high)
-    return low, high
+    _kernel()(scaled, np.array(faces, np.int32, order="C"), sign, nearest)
+    return nearest
 
 
-def _kernel() -> Callable[[FloatArray, IntArray, FloatArray, FloatArray], None]:
+def _kernel() -> Callable[[FloatArray, IntArray, float, FloatArray], None]:
     """The compiled rasteriser; imported late, as its compiler is slow to load."""
     from shellgen.checks.depth_kernel import rasterise
 

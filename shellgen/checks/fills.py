@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from shellgen.checks.bench import Bench, place
-from shellgen.checks.depth import depths, window_round
+from shellgen.checks.depth import tops, window_round
 from shellgen.checks.finding import Finding, Status
 from shellgen.checks.sweep import pull_frame
 from shellgen.envelope.raster import FloatArray
@@ -113,7 +113,7 @@ def _under_top(bench: Bench, piece: Part, points: FloatArray) -> npt.NDArray[np.
     for part in bench.jackets:
         vertices = part.vertices_mm @ turn.T
         window = window_round(vertices, LINES, 0.5)
-        top = depths(vertices, part.faces, window)[1]
+        top = tops(vertices, part.faces, window)
         j = np.rint((here[:, 0] - window.x0_mm) / window.pitch_mm).astype(int).clip(0, window.columns - 1)
         i = np.rint((here[:, 1] - window.y0_mm) / window.pitch_mm).astype(int).clip(0, window.rows - 1)
         below |= here[:, 2] < top[i, j]

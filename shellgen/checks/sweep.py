@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shellgen.checks.depth import depths, window_round
+from shellgen.checks.depth import tops, undersides, window_round
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.mold import Part
 
@@ -55,9 +55,9 @@ def sweeps(parts: Mapping[str, Part], assembly: Sequence[str]) -> Iterator[Sweep
         turn = pull_frame(np.asarray(piece.pull, float))
         points = piece.vertices_mm @ turn.T
         window = window_round(points, LINES, PITCH_MM)
-        underside = depths(points, piece.faces, window)[0]
+        underside = undersides(points, piece.faces, window)
         for other in staying.values():
-            top = depths(other.vertices_mm @ turn.T, other.faces, window)[1]
+            top = tops(other.vertices_mm @ turn.T, other.faces, window)
             lines = np.flatnonzero(top.ravel() > underside.ravel())
             over = top.ravel()[lines] - underside.ravel()[lines]
             cell = window.pitch_mm**2

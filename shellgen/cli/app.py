@@ -5,6 +5,7 @@ Exit codes: 0 done, 2 wrong input or a place that cannot be written, 3 built but
 
 from __future__ import annotations
 
+import os
 from typing import Annotated, Any
 
 import typer
@@ -75,7 +76,11 @@ def options(
 
 
 def main() -> None:
-    """Run the program on the arguments it was called with."""
+    """Run the program on the arguments it was called with.
+
+    Its own kernels share out the cores; the threads of a linear algebra library would only wait in the same cores.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     app(prog_name="shellgen")
 
 

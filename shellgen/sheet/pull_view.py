@@ -27,7 +27,7 @@ def draw_from_pull(mold: Mold, part: Part) -> Image.Image:
     inwards = (-part.pull[0], -part.pull[1], -part.pull[2])
     camera = fitted(look_along(inwards), part.vertices_mm, paper.SIZE, _FRAME)
     step = paper.round_length_mm(max(float(np.ptp(part.vertices_mm @ np.array(part.pull))) / 6.0, 1.0))
-    body = Body(part.vertices_mm, part.faces, colour)
+    body = Body(part.vertices_mm, part.faces, colour, closed=True)
     page = Image.fromarray(contact_shade(render([body], camera, paper.PAPER, paper.INK, contour_mm=step)))
     strokes = Strokes()
     entries: list[tuple[str, Colour]] = [

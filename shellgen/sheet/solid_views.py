@@ -26,7 +26,7 @@ def draw_assembled(mold: Mold) -> Image.Image:
     """The closed shell with its bolts, the lid where there is one, and the board's line."""
     colours = cast.part_colours(mold)
     shown = [part for part in mold.parts if part.kind != "jacket"]
-    bodies = [Body(part.vertices_mm, part.faces, colours[part.name]) for part in shown]
+    bodies = [Body(part.vertices_mm, part.faces, colours[part.name], closed=True) for part in shown]
     points = np.vstack([part.vertices_mm for part in shown])
     board = _board_outline(points) if mold.design.pattern.mount != "none" else None
     subject = points if board is None else np.vstack([points, board])
@@ -77,9 +77,9 @@ def draw_exploded(mold: Mold) -> Image.Image:
         gap,
     )
     moved = {part.name: part.vertices_mm + offsets[part.name] for part in rigid}
-    bodies = [Body(moved[part.name], part.faces, colours[part.name]) for part in rigid]
+    bodies = [Body(moved[part.name], part.faces, colours[part.name], closed=True) for part in rigid]
     bodies += [Body(part.vertices_mm, part.faces, paper.RUBBER, cap=paper.RUBBER_CUT) for part in soft]
-    bodies.append(Body(skin.vertices_mm, skin.faces, paper.PATTERN))
+    bodies.append(Body(skin.vertices_mm, skin.faces, paper.PATTERN, closed=True))
     front = np.array(view.towards) * (1.0, 1.0, 0.0)
     centre = (middle.min(0) + middle.max(0)) / 2
     camera = fitted(view, np.vstack([middle, *moved.values()]), paper.SIZE, _FRAME)

@@ -30,14 +30,15 @@ CREASE_COS = math.cos(math.radians(35.0))
 class Body:
     """One mesh to draw: vertices_mm (n, 3), faces (m, 3), a colour, or colours (n, 3) 0-255 per vertex instead.
 
-    cap : the body is cut open by the render's clip plane, and its cut face has this colour. It must be closed then,
-    with outward normals.
+    closed : a closed mesh with outward normals, whose faces that look away need not be drawn. cap : the body is cut
+    open by the render's clip plane, and its cut face has this colour. It must be closed then.
     """
 
     vertices_mm: FloatArray
     faces: IntArray
     colour: Colour
     vertex_colours: npt.NDArray[np.float32] | None = None
+    closed: bool = False
     cap: Colour | None = None
 
 
@@ -89,6 +90,8 @@ def render(
     rgb = np.empty((camera.height_px, camera.width_px, 3), np.uint8)
     look = np.array([*paper, *ink], np.float32)
     flat = np.array([body.cap or body.colour for body in bodies], np.float32).reshape(-1, 3)
+    whole = np.array([body.closed and not cut[k] for k, body in enumerate(bodies)], np.bool_)
+    skipped = whole[body_of] & zkernel.look_away(screen, faces)
     plane = _screen_plane(clip, camera, oversample)
     none = np.zeros(4)
     step = contour_mm * oversample / camera.mm_per_px
@@ -96,9 +99,9 @@ def render(
     def draw(first: int, last: int) -> None:
         rows = first * oversample, last * oversample
         if split:
-            zkernel.rasterise(screen, faces, 0, split, plane, depth, owner, *rows)
+            zkernel.rasterise(screen, faces, skipped, 0, split, plane, depth, owner, *rows)
             zkernel.cap(screen, faces, plane, depth, owner, *rows)
-        zkernel.rasterise(screen, faces, split, len(faces), none, depth, owner, *rows)
+        zkernel.rasterise(screen, faces, skipped, split, len(faces), none, depth, owner, *rows)
 
     def shade(first: int, last: int) -> None:
         zkernel.shade(

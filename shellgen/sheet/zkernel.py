@@ -63,15 +63,29 @@ def corner_normals(screen, faces, crease_cos):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def rasterise(screen, faces, begin, end, plane, depth, owner, first, last):  # type: ignore[no-untyped-def]
+def look_away(screen, faces):  # type: ignore[no-untyped-def]
+    """(m,) bool, the faces seen from behind."""
+    out = np.empty(len(faces), np.bool_)
+    for f in range(len(faces)):
+        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
+        ux, uy = screen[b, 0] - screen[a, 0], screen[b, 1] - screen[a, 1]
+        vx, vy = screen[c, 0] - screen[a, 0], screen[c, 1] - screen[a, 1]
+        out[f] = ux * vy - uy * vx > 0.0
+    return out
+
+
+@njit(cache=True, nogil=True)
+def rasterise(screen, faces, skipped, begin, end, plane, depth, owner, first, last):  # type: ignore[no-untyped-def]
     """Draw triangles begin <= f < end into rows first <= row < last of depth (float32) and owner (int32 face index).
 
     A sample stands in the middle of its sub-pixel; of two equal depths the earlier face stays. Samples with
-    plane · (x, y, z, 1) > 0 are left out.
+    plane · (x, y, z, 1) > 0 are left out, and faces that are skipped.
     """
     width = depth.shape[1]
     pa, pb, pc, pd = plane[0], plane[1], plane[2], plane[3]
     for f in range(begin, end):
+        if skipped[f]:
+            continue
         a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
         ax, ay, az = screen[a, 0], screen[a, 1], screen[a, 2]
         bx, by, bz = screen[b, 0], screen[b, 1], screen[b, 2]

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from shellgen.checks.depth import depths, window_round
+from shellgen.checks.depth import tops, undersides, window_round
 from shellgen.checks.rays import Rays
 from shellgen.checks.surface import Surface, closest_on_triangles
 
@@ -73,7 +73,7 @@ def test_least_distance_of_two_balls_is_the_gap():
 def test_depths_of_a_ball_are_those_of_the_sphere():
     vertices, faces = arrays(m3.Manifold.sphere(30, 400))
     window = window_round(vertices, 10**6, 0.5)
-    low, high = depths(vertices, faces, window)
+    low, high = undersides(vertices, faces, window), tops(vertices, faces, window)
     x = window.x0_mm + window.pitch_mm * np.arange(window.columns)
     y = window.y0_mm + window.pitch_mm * np.arange(window.rows)
     inside = 28.0**2 - x[None] ** 2 - y[:, None] ** 2 > 0
@@ -85,7 +85,8 @@ def test_depths_of_a_ball_are_those_of_the_sphere():
 
 def test_no_crack_opens_between_triangles():
     vertices, faces = arrays(m3.Manifold.cube((10, 10, 2)).refine(8))
-    low, high = depths(vertices, faces, window_round(vertices, 10**6, 1.25 / 3))
+    window = window_round(vertices, 10**6, 1.25 / 3)
+    low, high = undersides(vertices, faces, window), tops(vertices, faces, window)
     within = np.isfinite(high)
     assert within[:-1, :-1].all()
     assert (high[within] == 2).all()

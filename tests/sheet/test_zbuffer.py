@@ -117,3 +117,14 @@ def test_contours_stand_a_step_apart() -> None:
 def test_an_empty_scene_is_blank_paper() -> None:
     picture = render([], three_quarter((1, 0, 0)), PAPER, INK)
     assert (picture.rgb == 255).all() and (picture.body == -1).all()
+
+
+@pytest.mark.parametrize("towards", [(0, 0, 1), (0.3, -0.8, 0.5)])
+def test_leaving_out_faces_that_look_away_changes_no_pixel(towards) -> None:
+    solids = sphere(30.0, 4), box((80, 20, 20), (0, 10, 25))
+    camera = _camera(towards, np.vstack([vertices for vertices, _ in solids]))
+    pictures = [render([Body(*s, RED, closed=closed) for s in solids], camera, PAPER, INK) for closed in (False, True)]
+    np.testing.assert_array_equal(pictures[0].rgb, pictures[1].rgb)
+    vertices, faces = solids[0]
+    inside_out = render([Body(vertices, faces[:, ::-1].copy(), RED, closed=True)], camera, PAPER, INK)
+    assert np.nanmax(np.where(inside_out.body == 0, inside_out.depth_mm, np.nan)) <= 0.0
