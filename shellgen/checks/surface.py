@@ -40,7 +40,7 @@ class Surface:
         area = 0.5 * np.linalg.norm(cross(b - a, c - a), axis=1)
         spacing = max(spacing_mm, float(np.sqrt(area.sum() / SAMPLES)))
         samples, triangles, areas = _lattice(a, b, c, area, spacing)
-        tree = cKDTree(samples, balanced_tree=False, compact_nodes=False)
+        tree = cKDTree(samples, leafsize=32, balanced_tree=False, compact_nodes=False)
         return cls(vertices_mm, faces, samples, triangles, areas, spacing, tree)
 
     def rough_distance(self, points: FloatArray, within_mm: float = np.inf) -> FloatArray:

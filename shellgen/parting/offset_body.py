@@ -69,15 +69,22 @@ def surface_samples(vertices: FloatArray, faces: IntArray, spacing_mm: float) ->
 def _stamp(points: FloatArray, reach: float, field: Any) -> None:
     """Lower `field` (squared distances [voxel²], float32) around points (k, 3) given in voxels, out to `reach`."""
     nx, ny, nz = field.shape
+    limit = reach * reach
     for p in range(points.shape[0]):
         x, y, z = points[p, 0], points[p, 1], points[p, 2]
         for i in range(max(0, int(np.ceil(x - reach))), min(nx, int(x + reach) + 1)):
-            span = np.sqrt(max(0.0, reach * reach - (i - x) ** 2))
+            square_x = (i - x) ** 2
+            span = np.sqrt(max(0.0, limit - square_x))
             for j in range(max(0, int(np.ceil(y - span))), min(ny, int(y + span) + 1)):
-                square = (i - x) ** 2 + (j - y) ** 2
-                depth = np.sqrt(max(0.0, reach * reach - square))
-                for k in range(max(0, int(np.ceil(z - depth))), min(nz, int(z + depth) + 1)):
-                    field[i, j, k] = min(field[i, j, k], np.float32(square + (k - z) ** 2))
+                square = square_x + (j - y) ** 2
+                depth = np.sqrt(max(0.0, limit - square))
+                first = max(0, int(np.ceil(z - depth)))
+                row = field[i, j, first : min(nz, int(z + depth) + 1)]
+                base, off = np.float32(square), np.float32(first - z)
+                for k in range(len(row)):  # in single precision and without branches: it runs in lanes
+                    step = off + np.float32(k)
+                    found = base + step * step
+                    row[k] = found if found < row[k] else row[k]
 
 
 def surface_net(phi: Field) -> tuple[FloatArray, IntArray]:
