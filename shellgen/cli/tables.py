@@ -114,5 +114,7 @@ def _checks(manifest: Mapping[str, Any]) -> RenderableType:
     for check in manifest["checks"]:
         status = Text(check["status"], style=STATUS_STYLE[check["status"]])
         value, limit = figure(check["value"], check["unit"]), figure(check["limit"], check["unit"])
+        if check["limit"] == 0:  # what is counted are faults
+            value, limit = "none amiss" if check["value"] == 0 else f"{value} amiss", "none"
         table.add_row(status, Text(check["title"]), value, limit, Text(check["says"]))
     return table

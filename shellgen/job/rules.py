@@ -40,6 +40,11 @@ def _pattern(settings: Settings) -> Iterator[str]:
             f"pattern.scale = {pattern.scale:g} and pattern.longest_side_mm = {pattern.longest_side_mm:g}: "
             "both set the size. Drop one of the two."
         )
+    if pattern.longest_side_mm is not None and pattern.units != "mm":
+        yield (
+            f'pattern.units = "{pattern.units}" and pattern.longest_side_mm = {pattern.longest_side_mm:g}: '
+            "both set the size. Drop one of the two."
+        )
 
 
 def _mount(settings: Settings) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -26,8 +27,21 @@ def part_colours(mold: Mold) -> dict[str, Colour]:
             out[part.name] = paper.SHELLS[shells % len(paper.SHELLS)]
             shells += 1
         else:
-            out[part.name] = paper.LID
+            out[part.name] = paper.SPACER if part.kind == "spacer" else paper.LID
     return out
+
+
+def legend_of(mold: Mold, parts: Sequence[Part]) -> list[tuple[str, Colour]]:
+    """What the parts' colours stand for; all spacers together."""
+    colours = part_colours(mold)
+    out = [(shown_name(part.name, part.kind), colours[part.name]) for part in parts if part.kind != "spacer"]
+    spacers = [part for part in parts if part.kind == "spacer"]
+    return out + ([(counted(len(spacers), "spacer"), paper.SPACER)] if spacers else [])
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun."""
+    return f"{number} {noun}" + ("" if number == 1 else "s")
 
 
 def shown_name(name: str, kind: str) -> str:

@@ -21,6 +21,8 @@ RUBBER: Colour = (222, 150, 126)
 RUBBER_CUT: Colour = (244, 196, 178)
 PATTERN: Colour = (238, 228, 204)
 LID: Colour = (196, 172, 138)
+SPACER: Colour = (122, 92, 146)
+VENT: Colour = (24, 124, 112)
 BOARD: Colour = (222, 208, 184)
 BOARD_LINE: Colour = (150, 120, 84)
 METAL: Colour = (120, 124, 132)
@@ -64,22 +66,23 @@ def title(page: Image.Image, job: str, seen: str, facts: str = "") -> None:
 
 
 def legend(page: Image.Image, entries: Sequence[tuple[str, Colour]]) -> None:
-    """Colours and what they stand for, along the foot of the page; a second row where they do not fit."""
+    """Colours and what they stand for, along the foot of the page, in as many rows as they need."""
     draw = ImageDraw.Draw(page)
     left, right = MARGIN, SIZE[0] - 480
-    x, y = left, SIZE[1] - (62 if _legend_width(draw, entries) <= right - left else 80)
+    rows: list[list[tuple[int, str, Colour]]] = [[]]
+    x = left
     for words, colour in entries:
         width = 34 + draw.textlength(words, font(20)) + 30
         if x + width > right and x > left:
-            x, y = left, y + 36
-        draw.rectangle([x, y - 10, x + 24, y + 10], colour, INK, 1)
-        draw.text((x + 34, y), words, INK, font(20), anchor="lm")
+            rows.append([])
+            x = left
+        rows[-1].append((x, words, colour))
         x += int(width)
-
-
-def _legend_width(draw: ImageDraw.ImageDraw, entries: Sequence[tuple[str, Colour]]) -> float:
-    """Width of the legend in one row."""
-    return sum(64 + draw.textlength(words, font(20)) for words, _ in entries)
+    for k, row in enumerate(rows):
+        y = SIZE[1] - 44 - 18 * len(rows) + 36 * k
+        for x, words, colour in row:
+            draw.rectangle([x, y - 10, x + 24, y + 10], colour, INK, 1)
+            draw.text((x + 34, y), words, INK, font(20), anchor="lm")
 
 
 def scale_bar(page: Image.Image, mm_per_px: float, right: float = SIZE[0] - MARGIN, longest_px: float = 340.0) -> None:

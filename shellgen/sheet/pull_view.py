@@ -9,6 +9,7 @@ from shellgen.mold.mold import Mold, Part
 from shellgen.sheet import cast, paper
 from shellgen.sheet.contact import contact_shade
 from shellgen.sheet.paper import Colour
+from shellgen.sheet.pour_marks import mark_holes
 from shellgen.sheet.scene import Camera, fitted, look_along
 from shellgen.sheet.strokes import Strokes
 from shellgen.sheet.zbuffer import Body, render
@@ -35,7 +36,7 @@ def draw_from_pull(mold: Mold, part: Part) -> Image.Image:
         (f"contours every {step:g} mm of depth", paper.SOFT),
     ]
     entries += _mark_bolts(mold, part, camera, strokes)
-    entries += _mark_keys(mold, part, camera, strokes)
+    entries += _mark_keys(mold, part, camera, strokes) + mark_holes(mold, part, camera, strokes)
     _sizes(page, strokes, camera, part)
     strokes.ink(page)
     deep = float(np.ptp(part.vertices_mm @ np.array(part.pull)))
@@ -92,23 +93,18 @@ def _mark_keys(mold: Mold, part: Part, camera: Camera, strokes: Strokes) -> list
     spacers = [s for s in mold.design.pour.spacers if s.piece == part.name] if mold.design.pour is not None else []
     for spacer in spacers:
         radius = spacer.radius_mm / camera.mm_per_px
-        strokes.circle(camera.at(spacer.at_mm), radius, paper.LID, 3.0)
-        strokes.circle(camera.at(spacer.at_mm), radius + 5.0, paper.LID, 2.0)
+        strokes.circle(camera.at(spacer.at_mm), radius, paper.SPACER, 3.0)
+        strokes.circle(camera.at(spacer.at_mm), radius + 5.0, paper.SPACER, 2.0)
     out: list[tuple[str, Colour]] = []
     if spacers:
-        out.append((_counted(len(spacers), "spacer") + " under it (double ring)", paper.LID))
+        out.append((cast.counted(len(spacers), "spacer") + " under it (double ring)", paper.SPACER))
     if male:
-        out.append((_counted(male, "key") + " (double ring)", KEY_INK))
+        out.append((cast.counted(male, "key") + " (double ring)", KEY_INK))
     if female:
-        out.append((_counted(female, "key socket"), KEY_INK))
+        out.append((cast.counted(female, "key socket"), KEY_INK))
     if domes:
-        out.append((_counted(domes, "jacket key room"), paper.RUBBER))
+        out.append((cast.counted(domes, "jacket key room"), paper.RUBBER))
     return out
-
-
-def _counted(number: int, noun: str) -> str:
-    """A number with its noun."""
-    return f"{number} {noun}" + ("" if number == 1 else "s")
 
 
 def _sizes(page: Image.Image, strokes: Strokes, camera: Camera, part: Part) -> None:

@@ -48,11 +48,7 @@ def draw_section(mold: Mold) -> Image.Image:
         x += wide + _BETWEEN + gap
     strokes.ink(page)
     paper.title(page, mold.design.settings.name, "section", "thicknesses as measured in the left section")
-    colours = cast.part_colours(mold)
-    entries = [("pattern", paper.PATTERN)] + [
-        (cast.shown_name(part.name, part.kind), colours[part.name]) for part in mold.parts
-    ]
-    paper.legend(page, entries)
+    paper.legend(page, [("pattern", paper.PATTERN), *cast.legend_of(mold, mold.parts)])
     paper.scale_bar(page, scale)
     return page
 

@@ -12,6 +12,7 @@ from shellgen.mold.mold import Mold
 from shellgen.sheet import cast, paper
 from shellgen.sheet.contact import contact_shade
 from shellgen.sheet.paper import Spot
+from shellgen.sheet.pour_marks import pour_tags
 from shellgen.sheet.scene import Camera, explode_offsets, fitted, three_quarter
 from shellgen.sheet.strokes import Strokes
 from shellgen.sheet.tags import Map, Tag, draw_tags
@@ -25,7 +26,7 @@ _TAGS = (paper.MARGIN, 122, paper.SIZE[0] - paper.MARGIN, paper.SIZE[1] - 110)
 def draw_assembled(mold: Mold) -> Image.Image:
     """The closed shell with its bolts, the lid where there is one, and the board's line."""
     colours = cast.part_colours(mold)
-    shown = [part for part in mold.parts if part.kind != "jacket"]
+    shown = [part for part in mold.parts if part.pull is not None]
     bodies = [Body(part.vertices_mm, part.faces, colours[part.name], closed=True) for part in shown]
     points = np.vstack([part.vertices_mm for part in shown])
     board = _board_outline(points) if mold.design.pattern.mount != "none" else None
@@ -48,10 +49,11 @@ def draw_assembled(mold: Mold) -> Image.Image:
             (board + np.roll(board, 1, axis=0)) / 2, key=lambda point: float(point @ np.array(camera.towards))
         )
         names.append(Tag("board, z = 0", camera.at(cast.as_point(nearest)), paper.BOARD))
+    names += pour_tags(mold, camera, picture)
     paper.title(page, mold.design.settings.name, "assembled", cast.size_words(points))
     draw_tags(page, strokes, names, _TAGS, body_map(picture))
     strokes.ink(page)
-    entries = [(cast.shown_name(part.name, part.kind), colours[part.name]) for part in shown]
+    entries = cast.legend_of(mold, shown)
     if mold.design.bolts:
         entries.append((_bolt_words(mold), paper.METAL))
     paper.legend(page, entries)
@@ -78,7 +80,8 @@ def draw_exploded(mold: Mold) -> Image.Image:
     )
     moved = {part.name: part.vertices_mm + offsets[part.name] for part in rigid}
     bodies = [Body(moved[part.name], part.faces, colours[part.name], closed=True) for part in rigid]
-    bodies += [Body(part.vertices_mm, part.faces, paper.RUBBER, cap=paper.RUBBER_CUT) for part in soft]
+    caps = {"jacket": paper.RUBBER_CUT, "spacer": paper.SPACER}
+    bodies += [Body(p.vertices_mm, p.faces, colours[p.name], cap=caps.get(p.kind, paper.RUBBER_CUT)) for p in soft]
     bodies.append(Body(skin.vertices_mm, skin.faces, paper.PATTERN, closed=True))
     front = np.array(view.towards) * (1.0, 1.0, 0.0)
     centre = (middle.min(0) + middle.max(0)) / 2
@@ -87,9 +90,10 @@ def draw_exploded(mold: Mold) -> Image.Image:
     page, strokes = _page(picture), Strokes()
     _axes(strokes, picture, camera, mold, offsets)
     names = [f"{k + 1}  {cast.shown_name(part.name, part.kind)}" for k, part in enumerate(rigid)]
-    names += [f"{part.name}, cut open" for part in soft] + ["pattern"]
+    names += [part.name if part.kind == "spacer" else f"{part.name}, cut open" for part in soft] + ["pattern"]
+    hidden = [len(rigid) + k for k, part in enumerate(soft) if part.kind == "spacer"]
     inks = [body.colour for body in bodies]
-    found = spots(picture, len(bodies))
+    found = [at if k not in hidden else () for k, at in enumerate(spots(picture, len(bodies)))]
     paper.title(page, mold.design.settings.name, "exploded", "numbers: order in which the parts go together")
     marks = [
         Tag(name, at[0], colour, body=k, others=at[1:])
@@ -98,7 +102,7 @@ def draw_exploded(mold: Mold) -> Image.Image:
     ]
     draw_tags(page, strokes, marks, _TAGS, body_map(picture))
     strokes.ink(page)
-    paper.legend(page, [(n.split("  ")[-1], c) for n, c in zip(names, inks, strict=True)])
+    paper.legend(page, [*cast.legend_of(mold, [*rigid, *soft]), ("pattern", paper.PATTERN)])
     paper.scale_bar(page, camera.mm_per_px)
     return page
 

@@ -107,6 +107,10 @@ BROKEN_RULES = [
     ("", 'pattern.file: missing. Give the mesh, such as file = "finial.stl", or demo = "gate-finial".'),
     ('[pattern]\nfile = " "', 'pattern.file = "": empty.'),
     (
+        DEMO + 'units = "cm"\nlongest_side_mm = 90',
+        'pattern.units = "cm" and pattern.longest_side_mm = 90: both set the size.',
+    ),
+    (
         DEMO + "scale = 2\nlongest_side_mm = 90",
         "pattern.scale = 2 and pattern.longest_side_mm = 90: both set the size.",
     ),

@@ -15,6 +15,10 @@ from shellgen.job.model import Settings
 from shellgen.mold.design import design
 from shellgen.mold.finish import finish
 from shellgen.pattern.intake import take_in
+from shellgen.sheet.cast import legend_of
+from shellgen.sheet.pour_marks import mark_holes, mouth_mm
+from shellgen.sheet.scene import fitted, look_along
+from shellgen.sheet.strokes import Strokes
 from shellgen.solid.recipe import Frustum, Role, inverse, transform
 
 SETTINGS = {"raster": {"pitch_mm": 1.0}, "shell": {"labels": False}, "outputs": {"step": False, "pictures": False}}
@@ -163,3 +167,18 @@ def test_brushed_rubber_needs_no_vents(tmp_path):
     plan = poured(tmp_path, jacket={"method": "brush"}, parting={"plane": {"normal": [0, 0, 1]}})
     assert plan.pour is None
     assert len(bores(plan)) == 1  # the port
+
+
+def test_pictures_mark_pour_vents_and_spacers(lying):
+    mold = finish(lying)
+    vents = len(lying.pour.holes) - 1
+    top = max(part.vertices_mm[:, 2].max() for part in mold.parts)
+    mouths = np.array([mouth_mm(mold, hole) for hole in lying.pour.holes])
+    assert (mouths[:, 2] > np.array([hole.at_mm[2] for hole in lying.pour.holes]) - 1e-9).all()
+    assert (mouths[:, 2] < top + 2.0).all()
+    part = next(p for p in mold.parts if p.name == lying.pour.holes[0].piece)
+    camera = fitted(look_along((0.0, 0.0, 1.0)), part.vertices_mm, (400, 300), (10, 10, 390, 290))
+    said = mark_holes(mold, part, camera, Strokes())
+    assert said[0][0].startswith("pour, ") and said[0][0].endswith(f"{vents} vent" + ("s" if vents > 1 else ""))
+    words = [words for words, _ in legend_of(mold, mold.parts)]
+    assert sum("spacer" in w for w in words) == 1 and f"{len(lying.pour.spacers)} spacers" in words
