@@ -14,9 +14,10 @@ from shellgen.envelope.spline_fit_target import Level, Target, target
 START_SPAN_MM = 3.0
 LEAST_SPAN_MM = 0.4
 ROUNDS = 12
-PATIENT, CLOSER, CLOSEST = 4, 0.05, 0.9  # rounds before spans get shorter than 1.1 raster steps, by this, to this
+PATIENT, CLOSER, CLOSEST = 1, 0.05, 0.9  # rounds before spans get shorter than 1.1 raster steps, by this, to this
 KNOT_STEP_MM = 0.03  # knots stand on multiples of this, poles on thirds of it: short text in files
 AIM = 0.98  # share of the tolerance that the fit itself aims for
+SPARED, SPARINGS = 0.94, 2  # a fit that is better than this share of the aim is tried with fewer knots, so often
 MAX_FACTOR = 4.0  # the greatest error may be this many tolerances
 SAMPLES = 30_000
 SHARE, POWER = 0.98, 0.5  # error of a span: this quantile; the density follows its power
@@ -60,29 +61,53 @@ def fit_target(
     """The graph of a target, with its error.
 
     origin_mm : where multiples that knots and poles stand on are counted from. Knots are added until 99 % of the
-    surface is within the tolerance and all of it within four; where the raster is too coarse for that, the best graph
-    found is returned and the report says so.
+    surface is within the tolerance and all of it within four, and spared again where it then is by far; where the
+    raster is too coarse for that, the best graph found is returned and the report says so.
     """
     points, weights, share = samples(goal)
     grids = [Steps(KNOT_STEP_MM, origin) for origin in origin_mm[:2]]
     knots = [_even(axis, START_SPAN_MM, grid) for axis, grid in zip((goal.x_mm, goal.y_mm), grids, strict=True)]
     graph: SplineGraph | None = None
-    best: tuple[SplineGraph, FitReport] | None = None
+    best: _Trial | None = None
+    vain, spared = 0, 0
     for turn in range(ROUNDS):
         graph = solve(goal.heights_mm, goal.weights, goal.x_mm, goal.y_mm, knots[0], knots[1], graph)
         graph = _sunk(graph, goal, origin_mm[2])
         gap = foot_distance(graph, points)
         report = _report(graph, points, weights, gap)
-        if best is None or _badness(report) < _badness(best[1]):
-            best = (graph, report)
-        if _badness(report) <= AIM * tolerance_mm:
+        trial = _Trial(graph, report, gap, _badness(report) / (AIM * tolerance_mm))
+        if best is None or trial.over <= 1 or trial.over < best.over:
+            best = base = trial
+            vain = 0
+        elif best.over <= 1:
             break
+        elif graph.poles_mm.size < best.graph.poles_mm.size:
+            base = trial
+        else:  # back to the best ones, with a few more each time
+            base = best
+            vain += 1
+        if best.over <= 1 and (best.over > SPARED or spared == SPARINGS):
+            break
+        spared += best.over <= 1
         aim = EASY * EASIER**turn * tolerance_mm
         least = max(LEAST_SPAN_MM, max(1.1 - CLOSER * max(turn - PATIENT, 0), CLOSEST) * goal.pitch_mm)
-        most = (_badness(report) / (AIM * tolerance_mm)) ** GROWTH * SPARE
-        knots = [_moved(knots[k], points[:, k], weights, gap * share[k], aim, least, most, grids[k]) for k in range(2)]
+        most = base.over**GROWTH * (1.0 if base.over <= 1 else SPARE ** (1 + vain))
+        old = (base.graph.knots_x, base.graph.knots_y)
+        knots = [
+            _moved(old[k], points[:, k], weights, base.gap_mm * share[k], aim, least, most, grids[k]) for k in range(2)
+        ]
     assert best is not None
-    return best
+    return best.graph, best.report
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Trial:
+    """A graph on one choice of knots, its errors at the samples, and its badness as a share of what is aimed for."""
+
+    graph: SplineGraph
+    report: FitReport
+    gap_mm: FloatArray
+    over: float
 
 
 def fit_report(

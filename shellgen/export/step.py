@@ -18,14 +18,14 @@ from shellgen.mold.mold import Mold
 from shellgen.progress import Progress
 from shellgen.solid.brep.faceted import faceted_brep
 from shellgen.solid.brep.fitted_piece import Fitted, fitted_piece
-from shellgen.solid.brep.occ import explored, in_frame
+from shellgen.solid.brep.occ import SPLINE_MM, explored, in_frame
 from shellgen.solid.brep.piece import PieceFit, piece_brep
 from shellgen.solid.brep.plate import plate_brep
 from shellgen.solid.recipe import PieceRecipe
 
 TIME_STAMP = "2000-01-01T00:00:00"
 ASSEMBLY = "assembly.step"
-POLE_DIGITS = 3
+POLE_DIGITS, CURVE_DIGITS = 3, 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ def write_steps(mold: Mold, folder: Path, progress: Progress) -> StepFiles:
     solids: dict[str, Any] = {}
     fits: dict[str, PieceFit] = {}
     refused: dict[str, str] = {}
-    fitted = _ahead(design.pieces, tolerance)
+    fitted = _ahead(design.pieces, tolerance, design.settings.outputs.mesh_tolerance_mm)
     for piece in design.pieces:
         with progress.step(f"STEP of piece {piece.name}"):
             try:
@@ -96,10 +96,10 @@ def _faceted(mold: Mold, refused: Mapping[str, str], solids: dict[str, Any]) -> 
     return out
 
 
-def _ahead(pieces: Sequence[PieceRecipe], tolerance_mm: float) -> Iterator[Future[Fitted]]:
+def _ahead(pieces: Sequence[PieceRecipe], tolerance_mm: float, mesh_mm: float) -> Iterator[Future[Fitted]]:
     """The fits of pieces in order, each begun while the piece before it is built."""
     with ThreadPoolExecutor(1) as pool:
-        waiting = [pool.submit(fitted_piece, p, tolerance_mm) for p in pieces]
+        waiting = [pool.submit(fitted_piece, p, tolerance_mm, mesh_mm) for p in pieces]
         yield from waiting
 
 
@@ -108,9 +108,9 @@ def _file_stem(name: str) -> str:
 
 
 def round_poles(solid: Any) -> None:
-    """Round the poles of spline surfaces in place to POLE_DIGITS, within the tolerance of edges on them: short text."""
+    """Round the poles of spline surfaces and of curves on them in place, within the tolerance of edges: short text."""
     from OCP.BRep import BRep_Tool
-    from OCP.Geom import Geom_BSplineSurface
+    from OCP.Geom import Geom_BSplineCurve, Geom_BSplineSurface
     from OCP.gp import gp_Pnt
 
     for item in explored(solid, "face"):
@@ -121,6 +121,12 @@ def round_poles(solid: Any) -> None:
                     p = surface.Pole(i, j)
                     at = (round(p.X(), POLE_DIGITS), round(p.Y(), POLE_DIGITS), round(p.Z(), POLE_DIGITS))
                     surface.SetPole(i, j, gp_Pnt(*at))
+    for item in explored(solid, "edge"):
+        curve = BRep_Tool.Curve_s(item, 0.0, 0.0)
+        if BRep_Tool.Tolerance_s(item) >= SPLINE_MM and isinstance(curve, Geom_BSplineCurve):
+            for i in range(1, curve.NbPoles() + 1):
+                p = curve.Pole(i)
+                curve.SetPole(i, gp_Pnt(*(round(c, CURVE_DIGITS) for c in (p.X(), p.Y(), p.Z()))))
 
 
 def write_step(path: Path, solids: Mapping[str, Any], *, title: str, assembly: bool = False) -> None:

@@ -7,6 +7,7 @@ from scipy.interpolate import NdBSpline
 from shellgen.envelope.raster import Envelope, Grid
 from shellgen.envelope.spline_fit import fit_graph, foot_distance
 from shellgen.envelope.spline_fit_graph import SplineGraph, clamped, greville
+from shellgen.envelope.spline_fit_kernels import BANDS, cholesky_banded, normal_times, solve_banded
 from shellgen.envelope.spline_fit_nodes import surface_nodes, unraised
 from shellgen.envelope.spline_fit_solve import solve
 from shellgen.envelope.widen import widened
@@ -61,6 +62,35 @@ def test_solve_returns_the_spline_that_made_the_heights():
     weights = np.random.default_rng(4).uniform(0.2, 1.0, (80, 90))
     again = solve(graph.on_grid(x, y), weights, x, y, graph.knots_x, graph.knots_y)
     assert again.poles_mm == pytest.approx(graph.poles_mm, abs=2e-4)
+
+
+def test_normal_matrix_and_its_neighbour_are_as_numpy_has_them():
+    rng = np.random.default_rng(5)
+    nx, ny, stiff = 7, 6, 0.3
+    matrix, p = rng.normal(size=(len(BANDS), nx, ny)), rng.normal(size=(nx, ny))
+    dense = np.zeros((nx, ny, nx, ny))
+    for k, (a, b) in enumerate(BANDS):
+        for i in range(max(-a, 0), nx - max(a, 0)):
+            for j in range(ny - b):
+                dense[i, j, i + a, j + b] = dense[i + a, j + b, i, j] = matrix[k, i, j]
+    dense = dense.reshape(nx * ny, nx * ny)
+    for n, left, right in ((nx, 1, ny), (ny, nx, 1)):  # second differences along each axis
+        bent = np.kron(np.kron(np.eye(left), np.diff(np.eye(n), n=2, axis=0)), np.eye(right))
+        dense += stiff * bent.T @ bent
+    out = np.empty_like(p)
+    normal_times(matrix, stiff, p, out)
+    assert out.ravel() == pytest.approx(dense @ p.ravel(), abs=1e-12)
+    factors, wholes = [], []
+    for n in (nx, ny):
+        half = np.tril(np.triu(rng.normal(size=(n, n)), -3)) + 4 * np.eye(n)
+        whole = half @ half.T
+        bands = np.array([[whole[i + k, i] if i + k < n else 0.0 for k in range(4)] for i in range(n)])
+        cholesky_banded(bands)
+        factors.append(bands)
+        wholes.append(whole)
+    solved = p.copy()
+    solve_banded(*factors, solved)
+    assert wholes[0] @ solved @ wholes[1] == pytest.approx(p, abs=1e-11)
 
 
 def test_foot_distance_is_square_to_the_surface():

@@ -10,7 +10,7 @@ from shellgen.errors import KernelError
 from shellgen.parting.surface import SteppedParting, ValleyParting
 from shellgen.solid.brep.graph import Graph, PlaneGraph
 from shellgen.solid.brep.land import Land, stepped_land
-from shellgen.solid.brep.traced_skin import FittedSkin, fitted_pair
+from shellgen.solid.brep.traced_skin import MESH_MM, FittedSkin, fitted_pair
 from shellgen.solid.brep.wedge_plate import valley_of
 from shellgen.solid.recipe import PieceRecipe
 
@@ -24,8 +24,11 @@ class Fitted:
     land: Land | None
 
 
-def fitted_piece(recipe: PieceRecipe, tolerance_mm: float) -> Fitted:
-    """Fit a piece. Raises KernelError for kinds of pieces that are not built, and where nothing is to be fitted."""
+def fitted_piece(recipe: PieceRecipe, tolerance_mm: float, mesh_mm: float = MESH_MM) -> Fitted:
+    """Fit a piece. mesh_mm : the tolerance of its mesh, whose volume it is to have.
+
+    Raises KernelError for kinds of pieces that are not built, and where nothing is to be fitted.
+    """
     stepped = isinstance(recipe.parting, SteppedParting)
     if stepped and recipe.on_board:
         raise KernelError(f"shell piece {recipe.name}: a stepped parting that stands on a board is not written as STEP")
@@ -35,7 +38,9 @@ def fitted_piece(recipe: PieceRecipe, tolerance_mm: float) -> Fitted:
     trims = _trims(recipe, land)
     inside_y = 0.0 if recipe.on_board else None
     outside_y = recipe.base.thickness_mm if recipe.base is not None else inside_y
-    skins = fitted_pair((recipe.inside, recipe.outside), trims, (inside_y, outside_y), tolerance_mm, _origin(recipe))
+    skins = fitted_pair(
+        (recipe.inside, recipe.outside), trims, (inside_y, outside_y), tolerance_mm, _origin(recipe), mesh_mm
+    )
     return Fitted(skins, trims, land)
 
 

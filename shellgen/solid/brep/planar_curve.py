@@ -12,8 +12,8 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import DEGREE, clamped, greville
 
 WRAP = 24  # an interpolating cubic forgets a value by a factor of 3.7 at each point: to the last bit
-PARAMETER_DIGITS = 5  # short text in files
-POLE_DIGITS = 7
+PARAMETER_DIGITS = 3  # short text in files
+POLE_DIGITS = 5
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,15 +10,19 @@ import numpy as np
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.envelope.spline_fit import FitReport, fit_graph, fit_report
 from shellgen.envelope.spline_fit_graph import POLE_DIGITS, SplineGraph
+from shellgen.envelope.spline_fit_net import net_heights
 from shellgen.envelope.spline_fit_nodes import surface_nodes
 from shellgen.errors import KernelError
 from shellgen.solid.brep.graph import Difference, Graph, ValleyGraph
 from shellgen.solid.brep.trace import TrimCurve, trace
 
 NUDGES_MM = (0.0, 0.008, -0.008, 0.03, -0.03, 0.06)  # they change the volume
+FINE = 0.3  # raster steps that fits keep to where that is closer than asked: it costs a small mold little
 HELD = 0.99  # share of the tolerance that evening may take up
 CLOSER, CLOSER_ROUNDS = 0.97, 3  # of what it leaves
 LIFT_MM = 0.06  # most that a skin is moved to even out volumes
+UNDER_MM = 2.0  # below the trim, where the mesh is cut off
+MESH_MM = 0.06  # tolerance of the mesh where none is told
 MEET_MM = 0.01  # ends of two lines on the crease, each found for itself
 GOOD_TRACE_MM = 0.012  # and one this near is taken without moving the spline
 MOST_TRACE_MM = 0.04  # a trimming curve this far off its spline is refused; valid up to 0.1
@@ -79,28 +83,28 @@ def fitted_skin(
     return FittedSkin(graph, report, surface, trim, low_y_mm)
 
 
-def excess_mm3(envelope: Envelope, skin: FittedSkin) -> float:
-    """By how much the triangulated envelope holds more than its spline, above the trim (and y = low_y)."""
+def excess_mm3(envelope: Envelope, mesh_mm: float, skin: FittedSkin) -> float:
+    """By how much an envelope's mesh, which keeps to mesh_mm, holds more than its spline above the trim (and low_y)."""
     x0, y0, x1, y1 = skin.graph.box_mm
     y0 = y0 if skin.low_y_mm is None else skin.low_y_mm
     step = envelope.grid.pitch_mm / 3
     x, y = np.arange(x0 + 0.5 * step, x1, step), np.arange(y0 + 0.5 * step, y1, step)
     level = skin.trim.on_grid(x, y)
-    mesh = np.maximum(envelope.at(*np.meshgrid(x, y)), level)
-    spline = np.maximum(skin.graph.on_grid(x, y), level)
-    return float((mesh - spline).sum()) * step**2
+    mesh = net_heights(envelope, x, y, from_mm=float(level.min()) - UNDER_MM, tolerance_mm=mesh_mm)
+    spline = skin.graph.on_grid(x, y)
+    return float((np.maximum(mesh, level) - np.maximum(spline, level)).sum()) * step**2
 
 
 def evened(
-    inside: FittedSkin, outside: FittedSkin, triangulated: tuple[Envelope, Envelope]
+    inside: FittedSkin, outside: FittedSkin, triangulated: tuple[Envelope, Envelope], mesh_mm: float
 ) -> tuple[FittedSkin, FittedSkin]:
     """Two skins of a piece, one of them lifted by hundredths so that the piece has its mesh's volume.
 
-    The mesh's nodes are raised near silhouettes, on the inside more than on the outside; the splines follow the
-    surface itself, so without this the solid would hold a little more than the mesh. The wall loses no more than
-    LIFT_MM. triangulated : the envelopes of inside and outside that the mesh is made of.
+    The mesh's nodes are raised near silhouettes, on the inside more than on the outside, and its chords cut bends
+    short; the splines follow the surface itself, so without this the solid would hold a little more than the mesh. The
+    wall loses no more than LIFT_MM. triangulated : the envelopes of inside and outside whose mesh keeps to mesh_mm.
     """
-    more = excess_mm3(triangulated[0], inside) - excess_mm3(triangulated[1], outside)
+    more = excess_mm3(triangulated[0], mesh_mm, inside) - excess_mm3(triangulated[1], mesh_mm, outside)
     raised = inside if more > 0 else outside
     above = raised.envelope.heights_mm > _level(raised.envelope, raised.trim)
     area = float(above.sum()) * raised.envelope.grid.pitch_mm**2
@@ -114,12 +118,13 @@ def fitted_pair(
     low_y_mm: tuple[float | None, float | None],
     tolerance_mm: float,
     origin_mm: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    mesh_mm: float = MESH_MM,
 ) -> tuple[FittedSkin, FittedSkin]:
     """Inside and outside of a piece fitted and evened; one that evening takes out of tolerance is fitted closer."""
-    aims = [tolerance_mm, tolerance_mm]
+    aims = [min(tolerance_mm, FINE * e.grid.pitch_mm) for e in envelopes]
     with ThreadPoolExecutor(2) as pool:
         skins = list(pool.map(fitted_skin, envelopes, trims, low_y_mm, aims, [origin_mm] * 2))
-        pair = evened(skins[0], skins[1], envelopes)
+        pair = evened(skins[0], skins[1], envelopes, mesh_mm)
         for _ in range(CLOSER_ROUNDS):
             held = HELD * tolerance_mm
             late = [k for k in range(2) if skins[k].report.p99_mm <= aims[k] and pair[k].report.p99_mm > held]
@@ -128,7 +133,7 @@ def fitted_pair(
             for k in late:
                 aims[k] = CLOSER * min(aims[k], aims[k] * tolerance_mm / pair[k].report.p99_mm)
                 skins[k] = fitted_skin(envelopes[k], trims[k], low_y_mm[k], aims[k], origin_mm)
-            pair = evened(skins[0], skins[1], envelopes)
+            pair = evened(skins[0], skins[1], envelopes, mesh_mm)
     return pair
 
 
