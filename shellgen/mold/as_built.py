@@ -16,17 +16,16 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from shellgen.envelope.facets import Facets, facets
-from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.envelope.raster import Envelope, FloatArray, Grid
 from shellgen.errors import DesignError
 from shellgen.job.model import PlaneSettings, Settings
 from shellgen.mold.bridges import as_facets, bars
-from shellgen.mold.drape import spec_of
+from shellgen.mold.drape import placed, spec_of
 from shellgen.mold.fill import filled_mm3, plain_mm3
 from shellgen.mold.flange import section_at_parting, turned_over
 from shellgen.mold.halves import SLOPES_DEG, terraces
-from shellgen.mold.key_places import find_keys, in_cell, proud_of, rough_jacket
+from shellgen.mold.key_places import proud_of
 from shellgen.mold.lip import lip_facets, lip_outline
-from shellgen.mold.port import bore_mm, port_place
 from shellgen.mold.skins import closed, envelope, joined, plan_grid, reach
 from shellgen.mold.step import LEAST_GAIN, Silhouette, silhouette, stepped_cells
 from shellgen.parting.cells import Cell, halves
@@ -39,7 +38,8 @@ from shellgen.pattern.pattern import Pattern
 from shellgen.solid.cell_cut import lowest_mm
 from shellgen.solid.recipe import inverse
 
-MOST_NODES = 300_000  # of the raster that a plane is costed on; larger patterns get a wider one
+MOST_NODES = 2_000_000  # of the rasters of both jackets that a plane is costed on: the build's, but for huge jobs
+STEP_NODES = 300_000  # of the raster on which a stepped surface is laid for a flat job, which only wants to know
 
 
 def rank_as_built(
@@ -100,7 +100,7 @@ def bare_facets(settings: Settings, pattern: Pattern, least_mm: float) -> Facets
 def costed(blank: Blank, plane: PlaneCost, most_nodes: int = MOST_NODES) -> PlaneCost:
     """A plane with the rubber that its built jacket takes, flat and stepped.
 
-    most_nodes : of the raster, which is no finer than the build's.
+    most_nodes : of the jackets' rasters, which are no finer than the build's.
     """
     flat, stepped, keys = built_mm3(blank, np.array(plane.normal), plane.offset_mm, most_nodes)
     fill, less = (flat - blank.plain_mm3) / 1e3, (flat - stepped) / 1e3
@@ -127,16 +127,20 @@ def built_mm3(blank: Blank, normal: FloatArray, offset_mm: float, most_nodes: in
     if len(ends):
         bare = joined(bare, as_facets(ends))
     grid = plan_grid(bare.moved(inverse(cells[0].pull_to_mold)), spec, on_board)
-    pitch = spec.pitch_mm * max(1.0, float(np.sqrt(grid.rows * grid.columns / most_nodes)))
+    followed = settings.parting.follow == "silhouette"
+    fine = pitch_of(spec.pitch_mm, grid, most_nodes)
+    pitch = fine if followed else pitch_of(spec.pitch_mm, grid, min(most_nodes, STEP_NODES))
     raster = settings.raster.model_copy(update={"pitch_mm": pitch})
     seen = silhouette(bare, cells, settings.model_copy(update={"raster": raster}), on_board)
     surface = seen.surface()
     follows = bool(surface.heights_mm.any())
     laid = stepped_cells(cells, surface) if follows else cells
     with ThreadPoolExecutor(2) as pool:
-        found = pool.map(lambda cell, flat: _jacket(settings, bare, cell, flat, on_board, pitch), laid, cells)
-        (first, some), (second, more) = found
-    flat, keys = filled_mm3((first, second), None, first.grid, on_board), some + more
+        (first, some), (second, more) = pool.map(
+            lambda cell, flat: _jackets(settings, bare, cell, flat, on_board, fine), laid, cells
+        )
+    flat = filled_mm3((first, second), None, first.grid, on_board)
+    keys = filled_mm3((some, more), None, first.grid, on_board) - flat if settings.jacket.keys else 0.0
     if not follows:
         return flat, flat, keys
     with ThreadPoolExecutor(2) as pool:
@@ -144,10 +148,15 @@ def built_mm3(blank: Blank, normal: FloatArray, offset_mm: float, most_nodes: in
     return flat, flat - _saved_mm3(settings, seen, cells, (first, second), (one, other), on_board), keys
 
 
-def _jacket(
+def pitch_of(built_mm: float, grid: Grid, most_nodes: int) -> float:
+    """The build's pitch, or a wider one of which the raster has that many nodes. grid : at the build's pitch."""
+    return built_mm * max(1.0, float(np.sqrt(grid.rows * grid.columns / most_nodes)))
+
+
+def _jackets(
     settings: Settings, bare: Facets, cell: Cell, flat: Cell, on_board: bool, pitch_mm: float
-) -> tuple[Envelope, float]:
-    """A half's jacket as thick as built, on a raster of that pitch, and the rubber that its keys would add.
+) -> tuple[Envelope, Envelope]:
+    """A half's jacket as thick as built, on a raster of that pitch, without its keys and with them.
 
     cell : with the lowest parting that the jacket must reach down to. flat : the same half parted by the plane.
     """
@@ -156,15 +165,12 @@ def _jacket(
     grid = plan_grid(mesh, spec, on_board, pitch_mm, spare_mm=proud_of(settings, spec))
     raw = reach(mesh, grid, spec.jacket_mm, spec)
     jacket = closed(raw, grid, spec.jacket_mm, spec)
-    if not settings.jacket.keys:
-        return jacket, 0.0
-    first, bare_raw = rough_jacket(raw, grid, spec)
-    parting = cell.parting if settings.parting.follow == "silhouette" else flat.parting
-    off: tuple[tuple[float, float, float], ...] = ()
-    if not on_board and cell.name == "A":
-        port = port_place(*in_cell(first, parting, 1.0))
-        off = ((port.x_mm, port.y_mm, bore_mm(port, settings) / 2),)
-    return jacket, find_keys(first, bare_raw, parting, spec, settings, on_board, off).rubber_mm3
+    parted = cell if settings.parting.follow == "silhouette" else flat  # keys are placed by the parting that is built
+    _, found = placed(parted, raw, grid, spec, settings, on_board, not on_board and cell.name == "A")
+    if found is None or not len(found.at_mm):
+        return jacket, jacket
+    keyed = np.maximum(raw, reach(found.domes, grid, spec.jacket_mm, spec))
+    return jacket, closed(keyed, grid, spec.jacket_mm, spec)
 
 
 def _outside(settings: Settings, bare: Facets, cell: Cell, on_board: bool, pitch_mm: float) -> Envelope:

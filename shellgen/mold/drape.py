@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from shellgen.envelope.facets import Facets
+from shellgen.envelope.raster import FloatArray, Grid
 from shellgen.job.model import PieceSettings, Settings
 from shellgen.mold.jacket_keys import LEAST
-from shellgen.mold.key_places import find_keys, in_cell, proud_of, rough_jacket
+from shellgen.mold.key_places import FoundKeys, find_keys, in_cell, proud_of, rough_jacket
 from shellgen.mold.mold import JacketKey
 from shellgen.mold.port import PortPlace, bore_mm, port_place
 from shellgen.mold.skins import Skins, SkinSpec, joined, plan_grid, reach, skins
@@ -52,19 +53,29 @@ def drape(cell: Cell, bare: Facets, settings: Settings, on_board: bool, with_por
     proud_mm = proud_of(settings, spec)
     grid = plan_grid(mesh, spec, on_board, spare_mm=proud_mm)
     raw = reach(mesh, grid, spec.jacket_mm, spec)
-    first, bare_raw = rough_jacket(raw, grid, spec)
-    flange_mm = float(settings.flange.thickness_mm or 0.0)
-    port = port_place(*in_cell(first, cell.parting, 1.0, 3.0 * flange_mm)) if with_port else None
+    port, found = placed(cell, raw, grid, spec, settings, on_board, with_port)
     keys: tuple[JacketKey, ...] = ()
     keys_mm3 = 0.0
-    if settings.jacket.keys:
-        off = () if port is None else ((port.x_mm, port.y_mm, bore_mm(port, settings) / 2),)
-        found = find_keys(first, bare_raw, cell.parting, spec, settings, on_board, off)
-        if len(found.at_mm) < LEAST:  # on a small or thin pattern places show on the full raster only
-            found = find_keys(*rough_jacket(raw, grid, spec, 1), cell.parting, spec, settings, on_board, off)
+    if found is not None:
         mesh, keys_mm3 = joined(mesh, found.domes), found.rubber_mm3
         raw = np.maximum(raw, reach(found.domes, grid, spec.jacket_mm, spec))
         rim, height = found.rim_mm, found.height_mm
         tops = transform(found.at_mm + np.array([0.0, 0.0, height]), cell.pull_to_mold)
         keys = tuple(JacketKey(cell.name, (float(x), float(y), float(z)), rim, height) for x, y, z in tops)
     return Draped(cell, spec, skins(mesh, raw, grid, spec), keys, port, keys_mm3)
+
+
+def placed(
+    cell: Cell, raw: FloatArray, grid: Grid, spec: SkinSpec, settings: Settings, on_board: bool, with_port: bool
+) -> tuple[PortPlace | None, FoundKeys | None]:
+    """Where a cell's port and its jacket keys go; None for what is not asked. raw : what the jacket reaches [mm]."""
+    first, bare_raw = rough_jacket(raw, grid, spec)
+    flange_mm = float(settings.flange.thickness_mm or 0.0)
+    port = port_place(*in_cell(first, cell.parting, 1.0, 3.0 * flange_mm)) if with_port else None
+    if not settings.jacket.keys:
+        return port, None
+    off = () if port is None else ((port.x_mm, port.y_mm, bore_mm(port, settings) / 2),)
+    found = find_keys(first, bare_raw, cell.parting, spec, settings, on_board, off)
+    if len(found.at_mm) < LEAST:  # on a small or thin pattern places show on the full raster only
+        found = find_keys(*rough_jacket(raw, grid, spec, 1), cell.parting, spec, settings, on_board, off)
+    return port, found

@@ -1,26 +1,30 @@
 """Two halves or more: the rubber that further pieces save, against the flanges and bolts that they add.
 
 The rule: a third piece is worth making when the rubber that it saves weighs more than the shell material of the flanges
-that it adds together with their bolts. Both are weighed on the same rough raster.
+that it adds together with their bolts. Both are weighed on the same rough raster. Before three pieces are advised their
+mating faces are laid as the build lays them, on a wider raster: what the build would refuse is not advised.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from shellgen.envelope.raster import Envelope, FloatArray
+from shellgen.errors import DesignError
+from shellgen.job.defaults import bolt_pitch_mm
 from shellgen.job.model import Settings
-from shellgen.mold.as_built import Blank, built_mm3, prepared
+from shellgen.mold.as_built import Blank, built_mm3, pitch_of, prepared
 from shellgen.mold.drape import spec_of
 from shellgen.mold.fill import PARTS
 from shellgen.mold.flange import polygons, section_at_parting
+from shellgen.mold.radial import lay_radial
 from shellgen.mold.skins import envelope, plan_grid
-from shellgen.parting.cells import Cell, radial_cells
+from shellgen.parting.cells import Cell, radial_cells, require_shares
 from shellgen.parting.job_planes import quick_best
 from shellgen.parting.plane_cost import PlaneCost
 from shellgen.parting.shares import arrangement
@@ -32,6 +36,7 @@ from shellgen.standards.fasteners import bolt as bolt_data
 from shellgen.standards.materials import material
 
 NODES = 40_000  # of the rough raster
+CHECK_NODES = 80_000  # of the raster on which mating faces are tried
 ANGLES = 6  # turns of three radial pieces that are tried
 STEEL_G_MM3 = 7.85e-3
 SET = 2.0  # a bolt with head, nut and washers weighs about twice its shank; common practice, no source
@@ -44,6 +49,7 @@ class ThirdPiece:
     """Three pieces about an upright axis, the best turn of those tried, against the best two halves.
 
     saves_g : rubber. costs_g : shell material of the added flanges, and the added bolts. Both may be negative.
+    refused : why the build would not make them, where they were worth it and no such turn can be bolted.
     """
 
     angle_deg: float
@@ -53,22 +59,25 @@ class ThirdPiece:
     halves_seam_mm: float
     saves_g: float
     costs_g: float
+    refused: str = ""
 
     @property
     def worth(self) -> bool:
-        """Whether it saves more than it costs."""
-        return self.saves_g > self.costs_g
+        """Whether it saves more than it costs, and can be bolted."""
+        return self.saves_g > self.costs_g and not self.refused
 
     def says(self) -> str:
         """In a sentence, with the rule."""
         fills = f"fill {self.fill_cm3:.1f} cm3 where the best two halves fill {self.halves_fill_cm3:.1f}"
         added = f"{self.seam_mm - self.halves_seam_mm:+.0f} mm of flange with its bolts, {self.costs_g:+.0f} g"
-        verdict = "a third piece saves more than it costs" if self.worth else "a third piece is not worth it"
         rubber = f"{abs(self.saves_g):.0f} g {'less' if self.saves_g >= 0 else 'more'} rubber"
-        return (
-            f"Three pieces about an upright axis (turned {self.angle_deg:.0f} degrees) {fills}: "
-            f"{rubber}, {added}. By weight, {verdict}."
-        )
+        says = f"Three pieces about an upright axis (turned {self.angle_deg:.0f} degrees) {fills}: {rubber}, {added}. "
+        if self.refused:
+            return f"{says}They would save more than they cost, but the build would refuse them: {self.refused}"
+        if not self.worth:
+            return f"{says}By weight, a third piece is not worth it."
+        how = f'parting.kind = "radial" and parting.angle_deg = {self.angle_deg:.0f}'
+        return f"{says}By weight, a third piece saves more than it costs; to have it, give {how}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,28 +109,62 @@ def two_halves_note(settings: Settings, pattern: Pattern, cells: Sequence[Cell])
 
 
 def third_piece(blank: Blank, best: PlaneCost) -> ThirdPiece:
-    """Weigh three radial pieces against the best two halves. best : these, as ranked for the job."""
+    """Weigh three radial pieces against the best two halves. best : these, as ranked for the job.
+
+    Of the turns tried the one that needs the least rubber is told; where it is worth its flanges but the build would
+    refuse it, the next that is worth it and can be bolted, if there is one.
+    """
     settings = blank.settings
     halves = _halves_mm3(blank, np.array(best.normal), best.offset_mm)
-    tries = []
+    known = best.stepped_fill_cm3 if settings.parting.follow == "silhouette" else best.fill_cm3
+    tries: list[tuple[float, ThirdPiece, Settings]] = []
     for k in range(ANGLES):
         angle = 120.0 * k / ANGLES
-        parting = settings.parting.model_copy(update={"kind": "radial", "pieces": 3, "angle_deg": angle})
-        cells = radial_cells(parting, blank.pattern.bounds_mm)
-        whole, seam = laid_mm3(blank, cells)
-        tries.append((whole, angle, seam))
-    whole, angle, seam = min(tries)
-    known = best.stepped_fill_cm3 if settings.parting.follow == "silhouette" else best.fill_cm3
-    more = seam - best.flange_length_mm
-    return ThirdPiece(
-        angle_deg=angle,
-        fill_cm3=known + (whole - halves) / 1e3,  # a rough raster is right about differences
-        halves_fill_cm3=known,
-        seam_mm=seam,
-        halves_seam_mm=best.flange_length_mm,
-        saves_g=(halves - whole) / 1e3 * material("silicone").density_g_cm3,
-        costs_g=more * flange_g_mm(settings),
-    )
+        turned = settings.parting.model_copy(update={"kind": "radial", "pieces": 3, "angle_deg": angle})
+        whole, seam = laid_mm3(blank, radial_cells(turned, blank.pattern.bounds_mm))
+        found = ThirdPiece(
+            angle_deg=angle,
+            fill_cm3=known + (whole - halves) / 1e3,  # a rough raster is right about differences
+            halves_fill_cm3=known,
+            seam_mm=seam,
+            halves_seam_mm=best.flange_length_mm,
+            saves_g=(halves - whole) / 1e3 * material("silicone").density_g_cm3,
+            costs_g=(seam - best.flange_length_mm) * flange_g_mm(settings),
+        )
+        tries.append((whole, found, settings.model_copy(update={"parting": turned})))
+    tries.sort(key=lambda entry: entry[0])
+    told = tries[0][1]
+    for _, found, asked in tries:
+        if not found.worth:
+            continue
+        refused = refusal(blank, asked)
+        if not refused:
+            return found
+        if found is told or not told.saves_g > told.costs_g:
+            told = replace(found, refused=refused)
+    return told
+
+
+def refusal(blank: Blank, asked: Settings) -> str:
+    """Why the build would not make the radial pieces of a job; empty if it would.
+
+    Their mating faces are laid by the build's own code, without jacket keys and on a raster of CHECK_NODES.
+    """
+    cells = radial_cells(asked.parting, blank.pattern.bounds_mm)
+    spec = spec_of(asked, "A")
+    grid = plan_grid(blank.bare.moved(inverse(cells[0].pull_to_mold)), spec, blank.on_board)
+    usual = bolt_pitch_mm(str(asked.bolts.size), float(np.ptp(blank.pattern.bounds_mm)))
+    pitch = asked.bolts.pitch_mm if isinstance(asked.bolts.pitch_mm, float) else usual
+    wide = asked.raster.model_copy(update={"pitch_mm": pitch_of(spec.pitch_mm, grid, CHECK_NODES)})
+    jacket = asked.jacket.model_copy(update={"keys": False})
+    bolts = asked.bolts.model_copy(update={"pitch_mm": pitch})
+    try:
+        require_shares(cells, blank.pattern.vertices_mm)
+        tried = asked.model_copy(update={"raster": wide, "jacket": jacket, "bolts": bolts})
+        lay_radial(tried, blank.bare, cells, blank.on_board)
+    except DesignError as error:
+        return str(error)
+    return ""
 
 
 def two_halves(blank: Blank, cells: Sequence[Cell], normal: FloatArray, offset_mm: float) -> TwoHalves:
@@ -164,7 +207,7 @@ def _jacket(blank: Blank, cell: Cell) -> Envelope:
     mesh = blank.bare.moved(inverse(cell.pull_to_mold))
     upright = _stands(blank, cell)
     grid = plan_grid(mesh, spec, upright)
-    pitch = spec.pitch_mm * max(1.0, float(np.sqrt(grid.rows * grid.columns / NODES)))
+    pitch = pitch_of(spec.pitch_mm, grid, NODES)
     return envelope(mesh, plan_grid(mesh, spec, upright, pitch), spec.jacket_mm, spec)
 
 

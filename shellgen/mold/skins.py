@@ -106,9 +106,10 @@ def plan_grid(
     low, high = p[:, :2].min(axis=0) - pad, p[:, :2].max(axis=0) + pad
     if on_board:
         low[1] = -(spec.crevice_mm + 12.0 + 3 * h)
-    # whole steps about x = 0, so that the other half's raster is this one turned over
-    left, right = int(np.floor(low[0] / h)), int(np.ceil(high[0] / h))
-    bottom, top = int(np.floor(low[1] / h)), int(np.ceil(high[1] / h))
+    # whole steps about x = 0, so that the other half's raster is this one turned over; in pairs, so that every other
+    # node of it falls on the same places however far it reaches
+    left, bottom = (2 * int(np.floor(v / (2 * h))) for v in low)
+    right, top = (2 * int(np.ceil(v / (2 * h))) for v in high)
     return Grid((left + 0.5) * h, (bottom + 0.29) * h, h, top - bottom + 1, right - left)
 
 

@@ -12,7 +12,7 @@ from shellgen.job.read import Job
 from shellgen.mold.as_built import costed, prepared, rank_as_built
 from shellgen.mold.drape import spec_of
 from shellgen.mold.key_places import rough_jacket
-from shellgen.mold.skins import SkinSpec
+from shellgen.mold.skins import SkinSpec, lone_points, plan_grid
 from shellgen.parting.job_planes import cost_job
 from shellgen.pattern.intake import take_in
 
@@ -72,6 +72,7 @@ def test_best_and_middle_differ_as_said(path, follow):
     built = heavy - light
     assert built > 0
     assert said[1] - said[0] == pytest.approx(built, rel=0.03)
+    assert said == pytest.approx([light, heavy], rel=0.003)
     key = "fill_cm3" if follow == "plane" else "stepped_fill_cm3"
     fills = told_too[key] - told[key]
     assert fills == pytest.approx(built - (told_too["keys_cm3"] - told["keys_cm3"]), abs=1e-6)
@@ -97,6 +98,38 @@ def test_a_coarse_raster_says_nearly_the_same(path):
     blank, rough = prepared(settings, pattern), cost_job(settings, pattern)
     fine, coarse = costed(blank, rough), costed(blank, rough, most_nodes=15_000)
     assert coarse.jacket_cm3 == pytest.approx(fine.jacket_cm3, rel=0.03)
+
+
+def test_keys_are_costed_where_they_are_built(path):
+    """A flat job's keys are sought on the same places though its costing looks deeper, for a stepped parting."""
+    job = job_for(path, plane={"normal": [0, 0, 1]})
+    pattern = take_in(job.settings, job.base)
+    settings = fill_in(job.settings, pattern.bounds_mm)
+    found = costed(prepared(settings, pattern), cost_job(settings, pattern))
+    keyed = shellgen.make_mold(job)
+    jacket = settings.jacket.model_copy(update={"keys": False})
+    plain = shellgen.make_mold(Job(job.settings.model_copy(update={"jacket": jacket}), job.base))
+    volumes = [next(p for p in mold.parts if p.kind == "jacket").volume_mm3 / 1e3 for mold in (keyed, plain)]
+    assert found.keys_cm3 > 0.3
+    assert found.keys_cm3 == pytest.approx(volumes[0] - volumes[1], rel=0.03)
+
+
+def test_rasters_of_all_depths_share_their_nodes():
+    """However far a raster reaches, every other node of it falls on the same places."""
+    points = lone_points(np.array([[3.3, -7.7, 4.0], [31.0, 12.0, 9.0]]))
+    for on_board in (False, True):
+        grids = [
+            plan_grid(points, SkinSpec(5.0, 0.5, 4.0, 2.0, 3.0, 0.7, 0.06, low), on_board)
+            for low in (0.0, -3.0, -11.0, -40.0)
+        ]
+        assert len({grid.columns for grid in grids}) > 1
+        for grid in grids[1:]:
+            for one, other in ((grid.x0_mm, grids[0].x0_mm), (grid.y0_mm, grids[0].y0_mm)):
+                steps = (other - one) / 1.4
+                assert steps == pytest.approx(round(steps), abs=1e-9)
+        over = plan_grid(points.moved(np.diag([-1.0, 1.0, -1.0, 1.0])), SkinSpec(5, 0.5, 4, 2, 3, 0.7, 0.06), on_board)
+        steps = (over.x0_mm + grids[0].x0_mm) / 0.7
+        assert steps == pytest.approx(round(steps), abs=1e-9)
 
 
 def test_rough_jacket_halves_the_raster():

@@ -5,11 +5,12 @@ import pytest
 import trimesh
 
 import shellgen
+from shellgen.errors import DesignError
 from shellgen.job.defaults import fill_in
 from shellgen.job.model import Settings
 from shellgen.job.read import Job
 from shellgen.mold.as_built import prepared
-from shellgen.mold.more_pieces import flange_g_mm, laid_mm3, third_piece, two_halves, weighed
+from shellgen.mold.more_pieces import flange_g_mm, laid_mm3, refusal, third_piece, two_halves, weighed
 from shellgen.parting.cells import radial_cells
 from shellgen.parting.job_planes import cost_job, quick_best
 from shellgen.pattern.intake import take_in
@@ -76,6 +77,45 @@ def test_a_star_of_three_arms_needs_less_rubber_in_three(tmp_path):
     assert found.costs_g == pytest.approx(more * flange_g_mm(settings))
     assert found.worth == (found.saves_g > found.costs_g)
     assert ("saves more than it costs" in found.says()) == found.worth
+
+
+def bridge():
+    """Two upright posts joined by a thin bar: no face across the bar has room for a bolt."""
+    posts = [trimesh.creation.cylinder(8.0, 70.0, sections=48).apply_translation((x, 0, 0)) for x in (-45, 45)]
+    bar = trimesh.creation.cylinder(3.0, segment=[(-45, 0, 0), (45, 0, 0)], sections=24)
+    return trimesh.boolean.union([*posts, bar], engine="manifold")
+
+
+def test_what_the_build_refuses_is_refused_before_it(tmp_path):
+    """The advice's quick look at the mating faces and the build agree, in what they say too."""
+    for mesh, refused in ((bridge(), True), (star(), False)):
+        settings, pattern = ready(tmp_path, mesh, parting={"kind": "radial", "angle_deg": 20})
+        said = refusal(prepared(settings, pattern), settings)
+        if refused:
+            with pytest.raises(DesignError) as error:
+                shellgen.make_mold(Job(settings, tmp_path / "job.toml"))
+            assert said and said in str(error.value)
+        else:
+            assert said == ""
+            assert len(shellgen.make_mold(Job(settings, tmp_path / "job.toml")).design.bolts) >= 6
+
+
+def test_a_third_piece_is_advised_only_where_it_can_be_bolted(tmp_path, monkeypatch):
+    settings, pattern = ready(tmp_path, star(), parting={"plane": {"angle_deg": 0}})
+    blank, best = prepared(settings, pattern), cost_job(settings, pattern)
+    free = third_piece(blank, best)
+    assert free.worth and f"parting.angle_deg = {free.angle_deg:.0f}" in free.says()
+
+    def refuse_first(_, asked):
+        return "no room" if asked.parting.angle_deg == free.angle_deg else ""
+
+    monkeypatch.setattr("shellgen.mold.more_pieces.refusal", refuse_first)
+    second = third_piece(blank, best)
+    assert second.angle_deg != free.angle_deg and second.fill_cm3 >= free.fill_cm3
+    monkeypatch.setattr("shellgen.mold.more_pieces.refusal", lambda *_: "no room")
+    none = third_piece(blank, best)
+    assert not none.worth and none.saves_g > none.costs_g and none.angle_deg == free.angle_deg
+    assert "would refuse them: no room" in none.says()
 
 
 def test_two_halves_would_do_for_a_ball(tmp_path):
