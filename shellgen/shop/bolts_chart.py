@@ -15,7 +15,13 @@ from shellgen.shop.joint.pitch import Band
 HUES: tuple[Colour, ...] = ((30, 96, 145), (176, 92, 28), (62, 122, 68), (128, 72, 140), (150, 50, 60), (20, 130, 130))
 LEFT, TOP, RIGHT, BOTTOM = 150, 150, 1240, 880
 SETS = {"opening": "the opening", "preload": "the preload that is kept", "widest": "the widest layout"}
-WORDS = {"M": "from memory", "R": "read", "P": "practice", "X": "confirmed", "C": "computed"}
+WORDS = {
+    "M": "quoted from memory",
+    "R": "quoted from its source",
+    "P": "common practice",
+    "X": "found in two sources",
+    "C": "computed",
+}
 
 
 class _Axes:

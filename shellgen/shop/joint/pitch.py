@@ -104,7 +104,7 @@ def bands(bolt: BoltData) -> tuple[Band, ...]:
     root = math.sqrt(d)
     return (
         Band(f"{low:g} to {high:g} diameters (pressure gasket rule for a circle of bolts)", low * d, high * d, "M"),
-        Band(f"{wide_low:g} to {wide_high:g} diameters (class problem)", wide_low * d, wide_high * d, "R"),
+        Band(f"{wide_low:g} to {wide_high:g} diameters (worked problem on flanges)", wide_low * d, wide_high * d, "R"),
         Band(
             f"{stud_low:g} to {stud_high:g} times the root of d (cylinder head studs)",
             stud_low * root,
