@@ -41,6 +41,7 @@ from shellgen.solid.brep.port_after import with_ports
 from shellgen.solid.brep.skin_face import Skin, laid
 from shellgen.solid.brep.skin_parts import skin_parts
 from shellgen.solid.brep.traced_skin import traced_skin
+from shellgen.solid.brep.webs import LeftOut, planned_webs, webbed, with_stops
 from shellgen.solid.brep.wedge_plate import wedge_body
 from shellgen.solid.recipe import PieceRecipe
 
@@ -50,11 +51,15 @@ MOST_SPANS = (100, 60, 30)  # of one trimming edge; shorter ones where OCC misju
 
 @dataclass(frozen=True, slots=True)
 class PieceFit:
-    """How well the skins of a piece were fitted, and the greatest gap between a skin and its trimming edge [mm]."""
+    """How well the skins of a piece were fitted, and the greatest gap between a skin and its trimming edge [mm].
+
+    left_out : gussets that the solid has none of.
+    """
 
     inside: FitReport
     outside: FitReport
     trim_mm: float
+    left_out: tuple[LeftOut, ...] = ()
 
 
 @in_words()
@@ -91,15 +96,17 @@ def _built(recipe: PieceRecipe, known: Fitted, what: str) -> tuple[Any, PieceFit
     else:
         body = plate_body(recipe, plain) if stand is None else plate_body(stand.recipe, stand.features)
     grounds = (None, None) if land is None else (occ.spline_surface(land.mating), occ.spline_surface(land.top))
+    webs, left_out = planned_webs(recipe, outside)
+    outside = with_stops(outside, webs)
     parts = skin_parts(inside), skin_parts(outside)
     surfaces = [tuple(occ.spline_surface(p.graph) for p in whole) for whole in parts]
-    fit = PieceFit(inside.report, outside.report, max(inside.trim_mm, outside.trim_mm))
+    fit = PieceFit(inside.report, outside.report, max(inside.trim_mm, outside.trim_mm), left_out)
     fault: str | None = None
     for most_spans in MOST_SPANS:
         inner = laid(inside, parts[0], surfaces[0], most_spans, grounds[0])
-        outer = laid(outside, parts[1], surfaces[1], most_spans, grounds[1])
+        outer = webbed(laid(outside, parts[1], surfaces[1], most_spans, grounds[1]), webs, grounds[1], what)
         if land is None or stand is None:
-            faces = joined_faces(recipe, body, inner, outer, trims, what)
+            faces = joined_faces(recipe, body, inner, outer.on_land, trims, what)
         else:
             lift = Lift(
                 Ground(land.mating, grounds[0], 0.0),
@@ -108,9 +115,10 @@ def _built(recipe: PieceRecipe, known: Fitted, what: str) -> tuple[Any, PieceFit
                 what,
                 most_spans,
             )
-            faces = lifted_faces(stand.recipe, body, lift, inner, outer)
-        whole = tuple(p for p in ports if stands_wholly(p, outer, inner))
-        solid = occ.solid_of(faces + skin_faces(inner, outer, whole, what))
+            faces = lifted_faces(stand.recipe, body, lift, inner, outer.on_land)
+        faces += outer.faces
+        whole = tuple(p for p in ports if stands_wholly(p, outer.on_skin, inner))
+        solid = occ.solid_of(faces + skin_faces(inner, outer.on_skin, whole, what))
         fault = fault_of(solid)
         others = tuple(p for p in ports if p not in whole)
         if fault is None and others:

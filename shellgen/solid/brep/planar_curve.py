@@ -14,6 +14,8 @@ from shellgen.envelope.spline_fit_graph import DEGREE, clamped, greville
 WRAP = 24  # an interpolating cubic forgets a value by a factor of 3.7 at each point: to the last bit
 PARAMETER_DIGITS = 3  # short text in files
 POLE_DIGITS = 5
+STOP_MM = 1.0  # between a stop that is asked for and others
+NEAR_MM = 1e-6  # a knot so near to an end of a piece is that end
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,19 +43,24 @@ class PlanarCurve:
         inner = b[:-1, None] + np.diff(b)[:, None] * np.arange(per_span) / per_span
         return self.at(np.append(inner.ravel(), b[-1]))
 
-    def parts(self, most_spans: int) -> list[PlanarCurve]:
-        """The line cut into open pieces of at most so many polynomial spans; itself if it is short."""
+    def parts(self, most_spans: int, stops: tuple[float, ...] = ()) -> list[PlanarCurve]:
+        """The line cut into open pieces of at most so many polynomial spans, and at the parameters `stops`.
+
+        Itself if it is short.
+        """
         from scipy.interpolate import BSpline
 
         b = self.breaks
         n = int(np.ceil((len(b) - 1) / most_spans))
-        if n <= 1:
+        if n <= 1 and not stops:
             return [self]
-        cuts = np.linspace(0, len(b) - 1, n + 1).round().astype(int)
+        even = b[np.linspace(0, len(b) - 1, n + 1).round().astype(int)]
+        apart = np.abs(even[1:-1, None] - np.array([*stops, b[0], b[-1]])[None]).min(axis=1) > STOP_MM
+        cuts = np.unique(np.concatenate([even[[0, -1]], even[1:-1][apart], stops]))
         whole = BSpline(self.knots, self.poles_mm, DEGREE)
         out: list[PlanarCurve] = []
-        for k0, k1 in pairwise(cuts):
-            knots, poles = reclamped(whole, b[k0 + 1 : k1], float(b[k0]), float(b[k1]), False)
+        for low, high in pairwise(cuts.tolist()):
+            knots, poles = reclamped(whole, b[(b > low + NEAR_MM) & (b < high - NEAR_MM)], low, high, False)
             # to the last bit: a gap of 1e-13 counts as a turn when OCC adds up the angles of a wire
             poles = np.round(poles, POLE_DIGITS)
             poles[0] = out[-1].poles_mm[-1] if out else self.poles_mm[0]

@@ -32,11 +32,13 @@ class TrimCurve:
     """A zero line in plan, the positive side on its left; the greatest difference of the graphs on it, and where.
 
     An open one starts and ends on a line it is clipped at. The difference is infinite where a line crosses itself.
+    stops : parameters at which edges along it must end.
     """
 
     curve: PlanarCurve
     error_mm: float
     at_mm: tuple[float, float]
+    stops: tuple[float, ...] = ()
 
 
 def trace(
