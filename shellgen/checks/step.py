@@ -22,7 +22,7 @@ EDGE_MM = 0.1
 SAME_MM = 1e-3  # between the mating faces of two halves
 STATIONS = 400
 FACETED_SHARE = 0.003
-LEFT_OUT_WORDS = {Role.LABEL: "engraved labels", Role.GUSSET: "gussets"}
+LEFT_OUT_WORDS = {Role.LABEL: "engraved labels"}
 MAX_FACTOR = 4.0  # the greatest distance may be this many tolerances
 
 
@@ -37,7 +37,9 @@ def step_findings(mold: Mold, folder: Path, files: StepFiles) -> tuple[Finding, 
     for name, recipe in recipes.items():
         if name in files.paths and name not in files.facets:
             try:
-                measures.append(measure(folder / files.paths[name], recipe, parts[name], mesh_mm))
+                measures.append(
+                    measure(folder / files.paths[name], recipe, parts[name], mesh_mm, _webless(files, name))
+                )
             except KernelError as error:
                 unread[name] = str(error)
     written = _written(unread, len(recipes), files, mold.design)
@@ -61,6 +63,11 @@ def step_findings(mold: Mold, folder: Path, files: StepFiles) -> tuple[Finding, 
     )
 
 
+def _webless(files: StepFiles, name: str) -> list[int]:
+    """Numbers of the gussets that a piece's file has none of."""
+    return [web.number for web in files.fits[name].left_out] if name in files.fits else []
+
+
 def _listed(id_: str, title: str, faults: list[str], unit: str, otherwise: str, bad: Status = "fail") -> Finding:
     """A finding on a count of faults, none allowed."""
     status: Status = bad if faults else "pass"
@@ -74,6 +81,12 @@ def _written(unread: dict[str, str], count: int, files: StepFiles, design: MoldD
     faults = [
         f"no STEP of {name}: {why}" if name not in facets else f"{name} is written in {facets[name]} facets: {why}"
         for name, why in unread.items()
+    ]
+    faults += [
+        f"{name} is written without {web.says}"
+        for name, fit in files.fits.items()
+        if name not in unread
+        for web in fit.left_out
     ]
     recipes: tuple[PieceRecipe | PlateRecipe, ...] = (*design.pieces, *design.plates)
     features = [f for r in recipes for f in r.features if r.name not in facets]

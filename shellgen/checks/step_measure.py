@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -33,7 +34,7 @@ from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, PlateRecipe, Pr
 
 VOLUME_SHARE = 0.001
 FACES_MAX = 100
-POCKET_FACES = 7
+FACES_MORE = {Role.POCKET: 7, Role.GUSSET: 4}
 CREASE_SHARE = 0.05  # of the coarser tolerance, over the plan of a stepped flange: creases take a small part of it
 
 
@@ -43,8 +44,8 @@ class StepMeasure:
 
     counts, volume_off and mating_mm2 are None where the file does not hold one solid. genus : of the mesh part.
     volume_off : share by which its volume differs from the mesh part's, engraved labels allowed for; volume_limit :
-    what it may be. faces_limit : as many as a CAM seat takes with ease, and what hex pockets cost more than plain
-    holes. skins : distances of the inside's and the outside's envelope from the file's faces, empty for flat parts.
+    what it may be. faces_limit : as many as a CAM seat takes with ease, and what gussets and hex pockets add to them.
+    skins : distances of the inside's and the outside's envelope from the file's faces, empty for flat parts.
     mating_mm2 : of plane mating faces, None where there are none by design. mating : the graph of a stepped mating face
     and its distances from the design's, in the first half's frame.
     """
@@ -65,9 +66,12 @@ class StepMeasure:
     stepped: bool = False
 
 
-def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part, mesh_mm: float) -> StepMeasure:
+def measure(
+    path: Path, recipe: PieceRecipe | PlateRecipe, part: Part, mesh_mm: float, left_out: Collection[int] = ()
+) -> StepMeasure:
     """Read a part's file back and measure it in its recipe's frame, against its mesh, which keeps to mesh_mm.
 
+    left_out : numbers of gussets among the recipe's features that the file has none of, by the writer's word.
     Raises KernelError if OCC cannot read it.
     """
     from OCP.BRepCheck import BRepCheck_Analyzer
@@ -84,7 +88,7 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part, mesh_mm: 
     if isinstance(recipe, PieceRecipe) and stepped:
         mating, faces = _land(recipe, faces)
     if isinstance(recipe, PieceRecipe):
-        wanted -= standing_mm3(recipe)
+        wanted -= standing_mm3(recipe, left_out)
     return StepMeasure(
         part=recipe.name,
         solids=1,
@@ -93,7 +97,7 @@ def measure(path: Path, recipe: PieceRecipe | PlateRecipe, part: Part, mesh_mm: 
         genus=genus_of(part),
         volume_off=volume_mm3(solid, graph_on) / wanted - 1.0,
         volume_limit=VOLUME_SHARE + (SAG_MM * round_walls_mm2(recipe) + _coarse_mm3(recipe, mesh_mm)) / wanted,
-        faces_limit=FACES_MAX + POCKET_FACES * sum(f.role is Role.POCKET for f in recipe.features),
+        faces_limit=FACES_MAX + sum(FACES_MORE.get(f.role, 0) for f in recipe.features),
         bores=len(designed_bores(recipe.features)),
         bores_missing=len(bores_missing(solid, recipe.features)),
         mating_mm2=_mating_mm2(solid, recipe) if isinstance(recipe, PieceRecipe) and not stepped else None,

@@ -72,7 +72,7 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
     if len(cells) > 2:
         notes = (*notes, two_halves_note(settings, pattern, cells))
     if settings.flange.gussets:
-        notes = (*notes, gusset_note(pieces, laid.gaps, settings.outputs.step))
+        notes = (*notes, gusset_note(pieces, laid.gaps))
         if not isinstance(laid, Halves):
             notes = (*notes, "Gussets are made on two halves; other pieces have none, and none are reckoned with.")
     pour = None

@@ -6,7 +6,7 @@ that. It stands on the flange and runs into the wall; what would reach into the 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -90,12 +90,13 @@ def _web(stand: Stand, middle: FloatArray) -> Feature | None:
         return None
     if _strip(foot, way, aside, half, reach, half).intersects(stand.plan.section):
         return None
-    ends = stand.face(np.array([foot, foot + reach * way]))
-    high = float(ends.max()) + stand.width_mm
+    end = foot + reach * way + np.outer((0.0, -half, half), aside)
+    tip = float(stand.face(np.concatenate([end, end + EDGE_MM * way])).min())
+    high = float(stand.face(np.array([foot, end[0]])).max()) + stand.width_mm
     inner = _inner_end(stand, foot, way, half * aside, high)
     if inner is None or _on_board_bolt(stand, base, high):
         return None
-    low, tip = stand.low_mm - 1.0, float(ends[1])
+    low = stand.low_mm - 1.0
     run_on = SUNK_MM * reach / (high - tip)
     corners = [(-inner, low), (reach + run_on, low), (reach + run_on, tip - SUNK_MM), (0.0, high), (-inner, high)]
     start = foot + half * aside
@@ -172,9 +173,13 @@ def between(middles: FloatArray, tangents: FloatArray, bolts: FloatArray, taken_
     return np.concatenate([middles + shift, middles - shift])
 
 
-def standing_mm3(recipe: PieceRecipe) -> float:
-    """Volume of a piece's webs above its flange and outside its wall, where the parting is flat or stepped [mm3]."""
-    webs = [f.shape for f in recipe.features if f.role is Role.GUSSET and isinstance(f.shape, Prism)]
+def standing_mm3(recipe: PieceRecipe, numbers: Collection[int] | None = None) -> float:
+    """Volume of webs above a piece's flange and outside its wall, where the parting is flat or stepped [mm3].
+
+    numbers : of those features that count; by default all do.
+    """
+    kept = [f for k, f in enumerate(recipe.features) if numbers is None or k in numbers]
+    webs = [f.shape for f in kept if f.role is Role.GUSSET and isinstance(f.shape, Prism)]
     top, flange_mm = recipe.flange_top, recipe.outline.thickness_mm
 
     def under(at: FloatArray) -> FloatArray:
@@ -198,12 +203,11 @@ def _over_mm3(web: Prism, under: Callable[[FloatArray], FloatArray]) -> float:
     return float(np.maximum(top[:, None] - under(at), 0.0).mean() * np.ptp(profile[:, 0]) * web.length_mm)
 
 
-def gusset_note(pieces: Sequence[PieceRecipe], gaps: Sequence[int], step: bool) -> str:
+def gusset_note(pieces: Sequence[PieceRecipe], gaps: Sequence[int]) -> str:
     """How many gaps between bolts got a web on each piece, in words."""
     counts = [sum(f.role is Role.GUSSET for f in p.features) for p in pieces]
     told = ", ".join(f"{p.name} {n} of {g}" for p, n, g in zip(pieces, counts, gaps, strict=True))
     if not any(counts):
         return f"{told} gaps between bolts have a gusset: flange.gussets does nothing here."
     missing = " The rest have no room for a spanner or no wall to lean on." if sum(counts) < sum(gaps) else ""
-    step_note = " STEP files leave gussets out: a web would cut the one spline of the wall." if step else ""
-    return f"Gaps between bolts with a gusset: {told}.{missing}{step_note}"
+    return f"Gaps between bolts with a gusset: {told}.{missing}"

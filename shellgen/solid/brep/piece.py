@@ -43,7 +43,7 @@ from shellgen.solid.brep.skin_parts import skin_parts
 from shellgen.solid.brep.traced_skin import traced_skin
 from shellgen.solid.brep.webs import LeftOut, planned_webs, webbed, with_stops
 from shellgen.solid.brep.wedge_plate import wedge_body
-from shellgen.solid.recipe import PieceRecipe
+from shellgen.solid.recipe import PieceRecipe, Role
 
 SHIFTS_MM = (0.0, 0.01, -0.01)  # of both skins, tried where OCC finds fault with the solid
 MOST_SPANS = (100, 60, 30)  # of one trimming edge; shorter ones where OCC misjudges a wire
@@ -66,15 +66,34 @@ class PieceFit:
 def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15, fitted: Fitted | None = None) -> tuple[Any, PieceFit]:
     """A piece as an OCC solid in its pull frame, labels left out, and how well it was fitted.
 
-    fitted : its fits, if they were made already. Raises KernelError, naming place and size, where no valid solid can be
-    built.
+    fitted : its fits, if they were made already. A gusset with which no valid solid comes out is left out. Raises
+    KernelError, naming place and size, where no valid solid can be built.
     """
-    what = f"shell piece {recipe.name}"
     known = fitted or fitted_piece(recipe, tolerance_mm)
+    webs = [n for n, f in enumerate(recipe.features) if f.role is Role.GUSSET]
+    if not webs:
+        return _sound(recipe, known, ())
+    try:
+        return _sound(recipe, known, ())
+    except KernelError:
+        best = _sound(recipe, known, tuple(webs))  # what is wrong without any is not the webs' fault
+    barred = list(webs)
+    for number in webs:
+        fewer = tuple(n for n in barred if n != number)
+        try:
+            best, barred = _sound(recipe, known, fewer), list(fewer)
+        except KernelError:
+            continue
+    return best
+
+
+def _sound(recipe: PieceRecipe, known: Fitted, barred: tuple[int, ...]) -> tuple[Any, PieceFit]:
+    """A fitted piece as a valid solid without the features barred. Raises KernelError where there is none."""
+    what = f"shell piece {recipe.name}"
     fault: str | None = None
     for shift in SHIFTS_MM:
         skins = known.skins if shift == 0 else (known.skins[0].lifted(shift), known.skins[1].lifted(shift))
-        solid, fit, fault = _built(recipe, replace(known, skins=skins), what)
+        solid, fit, fault = _built(recipe, replace(known, skins=skins), barred, what)
         if fault is None:
             return solid, fit
     raise KernelError(
@@ -82,21 +101,21 @@ def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15, fitted: Fitted |
     )
 
 
-def _built(recipe: PieceRecipe, known: Fitted, what: str) -> tuple[Any, PieceFit, str | None]:
+def _built(recipe: PieceRecipe, known: Fitted, barred: tuple[int, ...], what: str) -> tuple[Any, PieceFit, str | None]:
     """A fitted piece as a solid, how well it was fitted, and what is wrong with the solid, None if nothing."""
     land, trims = known.land, known.trims
     inside = traced_skin(known.skins[0], f"{what}, inside")
     outside = traced_skin(known.skins[1], f"{what}, outside")
     ports, features = port_plans(recipe)
     must_stand_apart(ports, what)
-    plain = tuple(f for f in features if f.role not in LEFT_OUT)
+    plain = tuple(f for f in features if f.role not in (*LEFT_OUT, Role.GUSSET))
     stand = None if land is None else flat_stand(recipe, plain)
     if isinstance(recipe.parting, ValleyParting):
         body = wedge_body(recipe, plain)
     else:
         body = plate_body(recipe, plain) if stand is None else plate_body(stand.recipe, stand.features)
     grounds = (None, None) if land is None else (occ.spline_surface(land.mating), occ.spline_surface(land.top))
-    webs, left_out = planned_webs(recipe, outside)
+    webs, left_out = planned_webs(recipe, outside, barred)
     outside = with_stops(outside, webs)
     parts = skin_parts(inside), skin_parts(outside)
     surfaces = [tuple(occ.spline_surface(p.graph) for p in whole) for whole in parts]

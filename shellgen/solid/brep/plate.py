@@ -12,7 +12,7 @@ from shellgen.solid.brep.shapes import feature_solid, fused, less, outline_solid
 from shellgen.solid.recipe import Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Role
 
 OFF_BOARD_MM = 0.03
-LEFT_OUT = (Role.LABEL, Role.GUSSET)  # letters cost hundreds of faces; a web would cut through a skin
+LEFT_OUT = (Role.LABEL,)  # letters cost hundreds of faces
 
 
 def plate_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:

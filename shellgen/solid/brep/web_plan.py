@@ -23,6 +23,7 @@ ON_MM = 1e-6
 SAME_MM = 1e-3
 BESIDE_MM = 0.3  # lines nearer to each other than that are one
 BISECTIONS = 60
+STATIONS = 65
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,7 +117,9 @@ def planned_web(feature: Feature, skin: TracedSkin) -> WebPlan:
     ridges = None if isinstance(land, PlaneGraph) else _ridges(frame, land, feet, tips)
     plan = WebPlan(frame, skin.graph, land, (index, *t), feet, tips, sides, tops, backs, knees, ridges)
     if plan.error_mm > MOST_TRACE_MM:
-        raise KernelError(f"its edges cannot be followed within {MOST_TRACE_MM:g} mm: one is {plan.error_mm:.3f} mm off")
+        raise KernelError(
+            f"its edges cannot be followed within {MOST_TRACE_MM:g} mm: one is {plan.error_mm:.3f} mm off"
+        )
     return plan
 
 
@@ -133,9 +136,12 @@ def _land(frame: WebFrame, skin: TracedSkin) -> tuple[Graph, list[int]]:
 def _tip(frame: WebFrame, s_mm: float, land: Graph) -> FloatArray:
     """Where the back of one side comes down on the flange."""
     back = frame.slope(land)
-    low, high = 0.0, frame.long_mm
-    if float(back.over(np.array([s_mm, low]))) > 0 or float(back.over(np.array([s_mm, high]))) < 0:
+    way = np.linspace(0.0, frame.long_mm, STATIONS)
+    over = back.over(np.column_stack([np.full(STATIONS, s_mm), way])) >= 0
+    if over[0] or not over[-1] or int(np.count_nonzero(np.diff(over))) != 1:
         raise KernelError("its back does not end on the flange")
+    k = int(np.argmax(over))
+    low, high = float(way[k - 1]), float(way[k])
     for _ in range(BISECTIONS):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if float(back.over(np.array([s_mm, middle]))) < 0 else (low, middle)
@@ -234,22 +240,21 @@ def _up_wall(frame: WebFrame, side: Section, foot: FloatArray, head: FloatArray,
         apart = [road.distance(shapely.Point(p)) for p in (start, head)]
         if max(apart) < BESIDE_MM and abs(stops[0] - stops[1]) > BESIDE_MM:
             found = np.asarray(substring(road, stops[0], stops[1]).coords)
-            rest = [*_beyond(line, road, stops)]
+            rest = _beyond(line, road, stops)
         else:
-            rest = list(line)
-        under = np.minimum(frame.high_mm, frame.high_mm - slope * np.maximum([p[0] for p in rest], 0.0)) if rest else []
-        over = -ground.over(np.array(rest)) if rest else []
-        if any(h > BESIDE_MM and u - p[1] > BESIDE_MM for p, h, u in zip(rest, over, under, strict=True)):
+            rest = line
+        room = np.minimum(frame.high_mm, frame.high_mm - slope * np.maximum(rest[:, 0], 0.0)) - rest[:, 1]
+        if bool(((-ground.over(rest) > BESIDE_MM) & (room > BESIDE_MM)).any()):
             raise KernelError("the wall runs through its side more than once")
     if found is None:
         raise KernelError("its side does not meet the wall in one line")
     return side.followed(found, start, head)
 
 
-def _beyond(line: FloatArray, road: shapely.LineString, stops: list[float]) -> list[FloatArray]:
-    """Points of a line outside a stretch of it."""
-    along = [road.project(shapely.Point(p)) for p in line]
-    return [p for p, t in zip(line, along, strict=True) if not min(stops) <= t <= max(stops)]
+def _beyond(line: FloatArray, road: shapely.LineString, stops: list[float]) -> FloatArray:
+    """Points (n, 2) of a line outside a stretch of it."""
+    along = np.array([road.project(shapely.Point(p)) for p in line])
+    return line[(along < min(stops)) | (along > max(stops))]
 
 
 def _ridges(frame: WebFrame, land: Graph, feet: FloatArray, tips: FloatArray) -> tuple[Meeting, Meeting, Meeting]:
@@ -257,7 +262,9 @@ def _ridges(frame: WebFrame, land: Graph, feet: FloatArray, tips: FloatArray) ->
     out = []
     for k, s_mm in enumerate((0.0, frame.wall_mm)):
         side = frame.side(s_mm, land)
-        ends = np.array([[(p - side.origin_mm) @ frame.out, (p - side.origin_mm) @ frame.up] for p in (feet[k], tips[k])])
+        ends = np.array(
+            [[(p - side.origin_mm) @ frame.out, (p - side.origin_mm) @ frame.up] for p in (feet[k], tips[k])]
+        )
         out.append(side.followed(ends, ends[0], ends[1]))
     slope = frame.slope(land)
     ends = np.array([[(p - slope.origin_mm) @ frame.across, (p - slope.origin_mm) @ frame.back] for p in tips])
