@@ -73,7 +73,7 @@ def test_a_curve_cut_at_a_stop_is_the_same_curve():
     assert (parts[0].poles_mm[0] == parts[-1].poles_mm[-1]).all()
     for part in parts:
         t = np.linspace(part.knots[0], part.knots[-1], 40)
-        assert np.abs(part.at(t) - whole.at(t)).max() < 1e-6
+        assert np.abs(part.at(t) - whole.at(t)).max() < 2e-5  # poles are rounded to 1e-5
 
 
 @pytest.fixture(scope="module")

@@ -104,14 +104,14 @@ def edge(curve: Any, first: Any, last: Any, low: float, high: float, tolerance_m
     return out
 
 
-def straight(first: Any, last: Any) -> Any:
+def straight(first: Any, last: Any, tolerance_mm: float = TIGHT_MM) -> Any:
     """A straight edge between two vertices."""
     from OCP.BRep import BRep_Tool
     from OCP.Geom import Geom_Line
     from OCP.gp import gp_Dir, gp_Vec
 
     a, b = BRep_Tool.Pnt_s(first), BRep_Tool.Pnt_s(last)
-    return edge(Geom_Line(a, gp_Dir(gp_Vec(a, b))), first, last, 0.0, a.Distance(b))
+    return edge(Geom_Line(a, gp_Dir(gp_Vec(a, b))), first, last, 0.0, a.Distance(b), tolerance_mm)
 
 
 def lay_on(item: Any, curve_2d: Any, surface: Any, low: float, high: float, tolerance_mm: float = TIGHT_MM) -> None:

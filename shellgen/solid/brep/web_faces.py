@@ -34,6 +34,7 @@ def _edge(meeting: Meeting, section: Section, ends: tuple[Any, Any], surface: An
     tolerance = max(MARGIN * meeting.error_mm, occ.SPLINE_MM)
     low, high = float(curve.knots[0]), float(curve.knots[-1])
     poles = section.space(curve.poles_mm)
+    poles[0], poles[-1] = (_point(v) for v in ends)  # lines that meet must do so to the last bit
     item = occ.edge(occ.spline_curve(curve.knots, poles), *ends, low, high, tolerance)
     occ.lay_on(item, occ.spline_curve_2d(curve.knots, poles[:, :2]), surface, low, high, tolerance)
     return item
@@ -57,10 +58,14 @@ def _meeting_line(meeting: Meeting, section: Section, ends: tuple[Any, Any], sur
 
 
 def _straight(first: Any, last: Any) -> _Line:
+    return _Line(occ.straight(first, last, occ.SPLINE_MM), np.array([_point(first), _point(last)]))
+
+
+def _point(v: Any) -> FloatArray:
     from OCP.BRep import BRep_Tool
 
-    points = np.array([[p.X(), p.Y(), p.Z()] for p in (BRep_Tool.Pnt_s(first), BRep_Tool.Pnt_s(last))])
-    return _Line(occ.straight(first, last), points)
+    p = BRep_Tool.Pnt_s(v)
+    return np.array([p.X(), p.Y(), p.Z()])
 
 
 def web_faces(plan: WebPlan, feet: list[Any], surface: Any, land: Any, what: str) -> WebFaces:
