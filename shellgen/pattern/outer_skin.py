@@ -16,7 +16,8 @@ from shellgen.pattern.pattern import FloatArray, IntArray
 from shellgen.pattern.topology import split_fans, topology
 from shellgen.pattern.voxels import Cells, sorted_into_cells
 
-_STEPS, _CELLS_MOST, _CELL_LEAST_MM = 300, 16_000_000, 0.3
+_STEPS, _MORE_STEPS, _CELLS_MOST, _CELL_LEAST_MM = 300, 900, 16_000_000, 0.3
+_COARSE_MM = 3.0  # cells of large patterns are no larger than this where their number allows it: they round off rims
 _SHEET_MM = (0.3, 0.8)  # least thickness given to a sheet: one cell within these bounds
 _REACH = 3  # cells: skin further than this from the surface bridges a hole
 _OFF_MM = 0.08  # edges whose middle lies further off the surface are split
@@ -58,7 +59,8 @@ def outer_skin(vertices: FloatArray, faces: IntArray, *, board: bool) -> OuterSk
     if not len(faces):
         return None
     low, high = vertices[faces].min((0, 1)), vertices[faces].max((0, 1))
-    cell = max(float((high - low).max()) / _STEPS, _CELL_LEAST_MM)
+    longest = float((high - low).max())
+    cell = max(min(longest / _STEPS, max(_COARSE_MM, longest / _MORE_STEPS)), _CELL_LEAST_MM)
     cell = max(cell, float(np.prod(high - low + 2 * _PAD * cell) / _CELLS_MOST) ** (1 / 3))
     origin = low - (_PAD + 0.37) * cell  # off the round numbers that modelled faces lie on
     if board:
