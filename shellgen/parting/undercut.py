@@ -14,6 +14,7 @@ from shellgen.parting.stepped import step_along
 
 KEEP_MM = 2.0
 MOST_SPOTS = 8
+BOARD_MM = 0.05  # vertices lower than this stand on the board
 NODES = 200
 
 
@@ -63,12 +64,13 @@ def undercut_map(
     *,
     thickness_mm: float,
     keep_mm: float = KEEP_MM,
+    on_board: bool = False,
 ) -> UndercutMap:
     """Distance of every vertex to the outside of the filled jacket, less the thickness asked.
 
     vertices : (n, 3) of the pattern, mold frame. columns : of its offset body along the pull, drafted as the jacket
     is. parting_mm : the plane's offset, or heights (rows, columns) on the columns' raster. keep_mm : least excess of
-    a spot.
+    a spot. on_board : vertices on the board, at z = 0, have no rubber over them and count as 0.
 
     Good to about half the raster's pitch; what is within that of the thickness counts as 0.
     """
@@ -82,6 +84,8 @@ def undercut_map(
     distance, _ = cKDTree(np.vstack([above, below])).query(inside, workers=2)
     excess = distance - thickness_mm
     excess[excess < columns.grid.pitch_mm / 2] = 0.0
+    if on_board:
+        excess[np.asarray(vertices)[:, 2] < BOARD_MM] = 0.0
     return UndercutMap(excess, _deepest(vertices, excess, 3 * thickness_mm, keep_mm))
 
 
@@ -99,7 +103,7 @@ def plane_undercuts(
     if stepped:
         slope = float(np.tan(np.radians(work.slope_deg)))
         parting = step_along(columns, level_mm=plane.offset_mm, slope=slope).heights_mm
-    return undercut_map(vertices, columns, parting, thickness_mm=work.body.thickness_mm)
+    return undercut_map(vertices, columns, parting, thickness_mm=work.body.thickness_mm, on_board=work.on_board)
 
 
 def _deepest(vertices: FloatArray, excess: FloatArray, apart_mm: float, keep_mm: float) -> tuple[UndercutSpot, ...]:

@@ -22,6 +22,7 @@ HALF_WIDTH = paper.SIZE[0] // 2
 FINEST = 160  # edges are parted down to this share of the pattern's size, or the rubber's thickness
 MARKED = 5
 BEHIND_MM = 2.0
+LABEL_PX = (190, 32)  # room of a figure
 
 
 def drawn_mesh(vertices_mm: FloatArray, faces: IntArray, thickness_mm: float) -> tuple[FloatArray, IntArray]:
@@ -76,8 +77,12 @@ def _mark(
         words = f"{rank}: {spot.excess_mm:.0f} mm" + (" (behind)" if hidden[k] > BEHIND_MM else "")
         labels.append(((x + k * HALF_WIDTH, y - 26.0), words))
     strokes.ink(page)
-    for at, words in labels:
-        paper.boxed(page, at, words)
+    taken: list[tuple[float, float]] = []
+    for (x, y), words in labels:
+        while any(abs(x - other) < LABEL_PX[0] and abs(y - level) < LABEL_PX[1] for other, level in taken):
+            y -= LABEL_PX[1]
+        taken.append((x, y))
+        paper.boxed(page, (x, y), words)
 
 
 def _hidden_mm(spot: UndercutSpot, view: Camera, picture: Picture) -> float:

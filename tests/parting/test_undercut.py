@@ -59,3 +59,11 @@ def test_a_surface_counts_like_the_plane_it_equals(sphere_map):
     level = np.full(columns.upper_mm.shape, OFFSET)
     same = undercut_map(vertices, columns, level, thickness_mm=RUBBER, keep_mm=1.0)
     assert np.array_equal(same.excess_mm, found.excess_mm)
+
+
+def test_what_stands_on_the_board_has_no_rubber_over_it(sphere_map):
+    vertices, found, columns = sphere_map
+    stood = undercut_map(vertices, columns, OFFSET, thickness_mm=RUBBER, keep_mm=1.0, on_board=True)
+    over = vertices[:, 2] > 0.05
+    assert not stood.excess_mm[~over].any()
+    np.testing.assert_array_equal(stood.excess_mm[over], found.excess_mm[over])
