@@ -73,8 +73,8 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
         notes = (*notes, two_halves_note(settings, pattern, cells))
     if settings.flange.gussets:
         notes = (*notes, gusset_note(pieces, laid.gaps))
-        if not isinstance(laid, Halves):
-            notes = (*notes, "Gussets are made on two halves; other pieces have none, and none are reckoned with.")
+        if isinstance(laid, Assembled):
+            notes = (*notes, "Pieces between a list of planes are built without gussets, and none are reckoned with.")
     pour = None
     if settings.jacket.method == "pour":
         pieces, pour, said = vented(

@@ -26,9 +26,10 @@ EDGE_MM = 1.0  # between a web's tip and the flange's edge
 INTO_WALL_MM = 2.0  # how far a web runs on where its top has met the wall
 SUNK_MM = 0.5  # the tip runs on this deep into the flange, so that no edge lies in the flange's face
 STEP_MM = 0.5  # between trial places for the inner end
+ROWS, ACROSS = 13, 5  # heights and places across a web that are tried
 NARROWEST, WIDEST = 0.8, 1.5  # of the flange along a web, over its nominal width
 DEEPEST = 1.5  # how far the wall may lean back by the top of a web, over the width
-BOARD_ROOM_MM = 25.0  # height over the base flange in which a spanner turns its bolts
+REACH_MM = 25.0  # along a bolt's axis from its flange, in which a spanner turns it
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,8 +38,8 @@ class Stand:
 
     wall_mm, width_mm : thickness of the wall and width of the flange. low_mm : lowest place of the parting.
     face : height of the flange's outer face at points (n, 2). solid : whether points (n, 3) lie in or under the wall.
-    keep_off : plan region that webs leave free. board_bolts : (n, 2) places (x, z) of bolts through a base flange of
-    board_mm thickness, whose washers are washer_mm wide.
+    keep_off : plan region that webs leave free. axes_mm : (n, 3) points on the axes of other bolts of the piece, over
+    their flanges; their washers are washer_mm wide.
     """
 
     plan: FlangePlan
@@ -49,8 +50,7 @@ class Stand:
     solid: Callable[[FloatArray], npt.NDArray[np.bool_]]
     keep_off: BaseGeometry
     washer_mm: float
-    board_bolts: FloatArray
-    board_mm: float = 0.0
+    axes_mm: FloatArray
 
 
 def gussets(stand: Stand, middles: FloatArray) -> tuple[Feature, ...]:
@@ -93,8 +93,8 @@ def _web(stand: Stand, middle: FloatArray) -> Feature | None:
     end = foot + reach * way + np.outer((0.0, -half, half), aside)
     tip = float(stand.face(np.concatenate([end, end + EDGE_MM * way])).min())
     high = float(stand.face(np.array([foot, end[0]])).max()) + stand.width_mm
-    inner = _inner_end(stand, foot, way, half * aside, high)
-    if inner is None or _on_board_bolt(stand, base, high):
+    inner = _inner_end(stand, foot, way, half * aside, reach, high)
+    if inner is None or _in_a_spanner(stand, base, high):
         return None
     low = stand.low_mm - 1.0
     run_on = SUNK_MM * reach / (high - tip)
@@ -117,23 +117,54 @@ def _strip(foot: FloatArray, way: FloatArray, aside: FloatArray, a: float, b: fl
     return Polygon([foot + r * way + s * half * aside for r, s in ((a, -1), (b, -1), (b, 1), (a, 1))])
 
 
-def _inner_end(stand: Stand, foot: FloatArray, way: FloatArray, side: FloatArray, high_mm: float) -> float | None:
-    """How far into the wall a web of that height must run; None where the wall is lower or leans too far."""
-    r = np.arange(0.0, DEEPEST * stand.width_mm + STEP_MM, STEP_MM)
-    rows = [foot - r[:, None] * way + s * side for s in (-1.0, 0.0, 1.0)]
-    met = [stand.solid(np.column_stack([row, np.full(len(r), high_mm)])) for row in rows]
-    deep = np.flatnonzero(np.all(met, axis=0))
-    return float(r[deep[0]]) + INTO_WALL_MM if len(deep) else None
+def _inner_end(
+    stand: Stand, foot: FloatArray, way: FloatArray, side: FloatArray, reach_mm: float, high_mm: float
+) -> float | None:
+    """How far into the wall a web must run; None where the wall is too low, leans too far, or is met twice.
+
+    At each height the web stands free out to its back and in the wall from there inwards: so it closes no hollow.
+    """
+    low = high_mm - stand.width_mm
+    r = np.arange(-reach_mm, DEEPEST * stand.width_mm + STEP_MM, STEP_MM)
+    h = np.linspace(low + STEP_MM, high_mm, ROWS)
+    s = np.linspace(-1.0, 1.0, ACROSS)
+    plan = foot - r[:, None, None, None] * way + s[:, None] * side  # (r, 1, s, 2)
+    at = np.concatenate(
+        [
+            np.broadcast_to(plan, (len(r), ROWS, ACROSS, 2)),
+            np.broadcast_to(h[:, None, None], (len(r), ROWS, ACROSS, 1)),
+        ],
+        axis=-1,
+    )
+    met = stand.solid(at.reshape(-1, 3)).reshape(len(r), -1)
+    within = r[:, None] >= np.repeat(-reach_mm * (high_mm - h) / stand.width_mm, ACROSS)  # behind the web's own back
+    deep = np.flatnonzero(np.all(met, axis=1) & (r >= 0.0))
+    if not len(deep):
+        return None
+    end = min(int(deep[0] + INTO_WALL_MM / STEP_MM), len(r) - 1)
+    entered = np.maximum.accumulate(met & within, axis=0)[: end + 1]
+    if bool((entered & ~met[: end + 1]).any()):
+        return None
+    return float(r[deep[0]]) + INTO_WALL_MM
 
 
-def _on_board_bolt(stand: Stand, base: Polygon, high_mm: float) -> bool:
-    """Whether a web would stand in a spanner's way over the base flange."""
-    x0, y0, x1, _ = base.bounds
-    if len(stand.board_bolts) == 0 or y0 > stand.board_mm + BOARD_ROOM_MM:
-        return False
-    seen = shapely.box(x0, stand.low_mm, x1, high_mm)
+def _in_a_spanner(stand: Stand, base: Polygon, high_mm: float) -> bool:
+    """Whether a web would stand in a spanner's way at a bolt of another face or of the base flange."""
     near = stand.washer_mm / 2 + SPANNER_MM
-    return any(seen.distance(PlanPoint(p)) < near for p in stand.board_bolts)
+    low = stand.axes_mm[stand.axes_mm[:, 2] < high_mm + near]
+    return bool(len(low)) and bool((shapely.distance(base, shapely.points(low[:, :2])) < near).any())
+
+
+def axes_over(bases_mm: FloatArray, way: FloatArray) -> FloatArray:
+    """Points on bolt axes through bases (n, 3) on a flange's outer face, as far as a spanner reaches, (m, 3)."""
+    steps = np.arange(0.0, REACH_MM, 2.0)
+    return (bases_mm[:, None] + steps[None, :, None] * way).reshape(-1, 3)
+
+
+def board_axes(bolts: FloatArray, thickness_mm: float) -> FloatArray:
+    """Points on the axes of bolts (n, 2) at (x, z) over a base flange, in the pull frame."""
+    bases = np.column_stack([bolts[:, 0], np.full(len(bolts), thickness_mm), bolts[:, 1]])
+    return axes_over(bases, np.array([0.0, 1.0, 0.0]))
 
 
 def keep_off(bolts: FloatArray, washer_mm: float, features: Sequence[Feature]) -> BaseGeometry:

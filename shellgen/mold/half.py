@@ -15,7 +15,7 @@ from shellgen.mold.base import Foot
 from shellgen.mold.board import foot_holes
 from shellgen.mold.feet import foot_bar, posts, with_foot_bar
 from shellgen.mold.flange import FlangePlan, level_region, turned_over
-from shellgen.mold.gussets import Stand, between, gussets, keep_off, web_plan
+from shellgen.mold.gussets import Stand, between, board_axes, gussets, keep_off, web_plan
 from shellgen.mold.halves import Halves
 from shellgen.mold.marks import flange_marks
 from shellgen.mold.places import bolt_offset_mm
@@ -112,8 +112,7 @@ def _webs(
         solid=lambda at: outside.at(at[:, 0], at[:, 1]) >= at[:, 2],
         keep_off=keep_off(laid.places.spots * sign, washer_mm, features),
         washer_mm=washer_mm,
-        board_bolts=np.zeros((0, 2)) if stand is None else stand.bolts,
-        board_mm=0.0 if stand is None else stand.flange.thickness_mm,
+        axes_mm=np.zeros((0, 3)) if stand is None else board_axes(stand.bolts, stand.flange.thickness_mm),
     )
     return gussets(room, laid.places.middles * sign)
 

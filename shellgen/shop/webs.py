@@ -5,31 +5,53 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from shapely.affinity import scale
+import numpy as np
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from shellgen.mold.gussets import web_plan
 from shellgen.mold.mold import MoldDesign
+from shellgen.parting.surface import ValleyParting
 from shellgen.shop.joint.report import JointReport
 from shellgen.shop.seam_path import SeamPath
-from shellgen.solid.recipe import Role
+from shellgen.solid.recipe import Feature, PieceRecipe, Prism, Role, inverse, moved_shape
+
+ON_MM = 1e-3
 
 
 def webbed(design: MoldDesign, paths: Sequence[SeamPath]) -> list[bool]:
-    """For each gap of all seams, free ends included, whether a web crosses it on both halves.
+    """For each gap of all seams, free ends included, whether a web crosses it on both pieces.
 
-    Plans are those of the first half; the second half's webs are turned over into it.
+    Gaps run in the plan of a pair's first piece; the second one's webs are carried into it.
     """
-    on: dict[str, list[BaseGeometry]] = {}
-    for turned, piece in enumerate(design.pieces):
-        plans = [web_plan(f) for f in piece.features if f.role is Role.GUSSET]
-        on[piece.name] = [scale(p, xfact=-1.0, origin=(0, 0)) for p in plans] if turned else plans
-    return [
-        all(any(web.intersects(LineString(gap)) for web in on[name]) for name in path.line.pair)
-        for path in paths
-        for gap in path.gaps_mm
-    ]
+    pieces = {piece.name: piece for piece in design.pieces}
+    known: dict[tuple[str, str], list[list[BaseGeometry]]] = {}
+    out = []
+    for path in paths:
+        pair = path.line.pair
+        if pair not in known:
+            known[pair] = _plans(pieces[pair[0]], pieces[pair[1]])
+        out += [all(any(web.intersects(LineString(gap)) for web in on) for on in known[pair]) for gap in path.gaps_mm]
+    return out
+
+
+def _plans(first: PieceRecipe, second: PieceRecipe) -> list[list[BaseGeometry]]:
+    """Plans of the webs that stand on the face between two pieces, by piece, in the first one's frame."""
+    out = []
+    for piece in (first, second):
+        into = inverse(first.pull_to_mold) @ piece.pull_to_mold
+        webs = [f for f in piece.features if f.role is Role.GUSSET and all(_on(f, piece, p) for p in (first, second))]
+        out.append([web_plan(replace(f, shape=moved_shape(f.shape, into))) for f in webs])
+    return out
+
+
+def _on(web: Feature, piece: PieceRecipe, other: PieceRecipe) -> bool:
+    """Whether a piece's web begins on another's mating faces; two halves have but the one face."""
+    if not isinstance(other.parting, ValleyParting) or not isinstance(web.shape, Prism):
+        return True
+    into = inverse(other.pull_to_mold) @ piece.pull_to_mold
+    x, y, z = (np.array(c) for c in np.asarray(into[:3, :3] @ np.array(web.shape.origin) + into[:3, 3]))
+    return abs(float(other.parting.at(x, y) - z)) < ON_MM
 
 
 def as_built(with_webs: JointReport, without: JointReport, has_web: Sequence[bool]) -> JointReport:

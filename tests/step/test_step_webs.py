@@ -166,6 +166,23 @@ def test_a_web_that_cannot_be_built_is_left_out_by_name(webbed):
 
 
 @pytest.mark.slow
+def test_webs_on_leaning_flanges(tmp_path_factory):
+    """Three radial pieces: webs stand square to faces that lean to the pull."""
+    mesh = trimesh.creation.icosphere(subdivisions=5, radius=BALL_MM)
+    build = Build(
+        tmp_path_factory.mktemp("wedges"),
+        mesh,
+        parting={"kind": "radial", "pieces": 3},
+        jacket={"keys": False},
+        flange={"gussets": True},
+    )
+    assert all(len(gussets_of(build.piece(n))) > 3 for n in "ABC")
+    assert not any(fit.left_out for fit in build.files.fits.values())
+    bad = {k: f.says for k, f in build.findings.items() if f.status != "pass"}
+    assert not bad
+
+
+@pytest.mark.slow
 def test_webs_on_a_stepped_flange(tmp_path_factory):
     egg = trimesh.creation.icosphere(subdivisions=5, radius=1.0)
     egg.apply_scale((45.0, 38.0, 28.0))

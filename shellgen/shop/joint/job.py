@@ -51,7 +51,7 @@ def job_bolt(settings: Settings) -> BoltData:
 
 
 def job_flange(settings: Settings, piece: str, options: JointOptions) -> Flange:
-    """The flange of one piece. Gussets are as high as the flange is wide; only two halves have them."""
+    """The flange of one piece. Gussets are as high as the flange is wide; pieces of a list of planes have none."""
     stuff = material(settings.shell.material)
     own = settings.pieces.get(piece)
     wall = (own.wall_mm if own is not None else None) or settings.shell.wall_mm
@@ -62,7 +62,7 @@ def job_flange(settings: Settings, piece: str, options: JointOptions) -> Flange:
         wall_mm=wall,
         modulus_mpa=options.modulus_mpa or settings.shell.modulus_mpa or stuff.modulus_mpa,
         bearing_mpa=stuff.bearing_mpa,
-        web_mm=width if settings.flange.gussets and settings.parting.kind == "plane" else 0.0,
+        web_mm=width if settings.flange.gussets and settings.parting.kind != "planes" else 0.0,
     )
 
 
