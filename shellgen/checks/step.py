@@ -22,7 +22,6 @@ EDGE_MM = 0.1
 SAME_MM = 1e-3  # between the mating faces of two halves
 STATIONS = 400
 FACETED_SHARE = 0.003
-LEFT_OUT_WORDS = {Role.LABEL: "engraved labels"}
 MAX_FACTOR = 4.0  # the greatest distance may be this many tolerances
 
 
@@ -37,9 +36,8 @@ def step_findings(mold: Mold, folder: Path, files: StepFiles) -> tuple[Finding, 
     for name, recipe in recipes.items():
         if name in files.paths and name not in files.facets:
             try:
-                measures.append(
-                    measure(folder / files.paths[name], recipe, parts[name], mesh_mm, _webless(files, name))
-                )
+                path, cut, webless = folder / files.paths[name], _engraved(files, name), _webless(files, name)
+                measures.append(measure(path, recipe, parts[name], mesh_mm, webless, engraved=cut))
             except KernelError as error:
                 unread[name] = str(error)
     written = _written(unread, len(recipes), files, mold.design)
@@ -53,6 +51,7 @@ def step_findings(mold: Mold, folder: Path, files: StepFiles) -> tuple[Finding, 
         *written,
         _assembly(folder, files),
         _sound(measures),
+        _lines(measures),
         _faces(measures),
         _volume(measures),
         _holes(measures),
@@ -61,6 +60,11 @@ def step_findings(mold: Mold, folder: Path, files: StepFiles) -> tuple[Finding, 
         _mating(measures),
         *((_tolerance(measures, tolerance), _greatest(measures, tolerance)) if skinned else ()),
     )
+
+
+def _engraved(files: StepFiles, name: str) -> bool:
+    """Whether a piece's file has its labels."""
+    return name in files.fits and files.fits[name].engraved
 
 
 def _webless(files: StepFiles, name: str) -> list[int]:
@@ -89,9 +93,12 @@ def _written(unread: dict[str, str], count: int, files: StepFiles, design: MoldD
         for web in fit.left_out
     ]
     recipes: tuple[PieceRecipe | PlateRecipe, ...] = (*design.pieces, *design.plates)
-    features = [f for r in recipes for f in r.features if r.name not in facets]
-    left_out = [word for role, word in LEFT_OUT_WORDS.items() if any(f.role is role for f in features)]
-    says = f"all {count} are written" + (f", without their {' and '.join(left_out)}" if left_out else "")
+    plain = [
+        r.name
+        for r in recipes
+        if not (r.name in facets or _engraved(files, r.name)) and any(f.role is Role.LABEL for f in r.features)
+    ]
+    says = f"all {count} are written" + (f", without their engraved labels (on {', '.join(plain)})" if plain else "")
     return (_listed("step-written", "STEP of every rigid part", faults, "parts", says, "warn"),)
 
 
@@ -128,6 +135,20 @@ def _sound(measures: list[StepMeasure]) -> Finding:
         elif not m.valid or not m.counts.closed:
             faults.append(f"{m.part} is not {'closed' if m.valid else 'valid'}")
     return _listed("step-valid", "STEP solids valid", faults, "parts", "each file read back is one valid, closed solid")
+
+
+def _lines(measures: list[StepMeasure]) -> Finding:
+    known = [(m.part, m.lines) for m in measures if m.lines is not None]
+    faults = [
+        f"{part}: {lines.odd} of {lines.drawn} lines do not leave it as often as they enter"
+        + (f", {lines.blind} skins cannot be searched" if lines.blind else "")
+        for part, lines in known
+        if not lines.sound
+    ]
+    drawn = sum(lines.drawn for _, lines in known)
+    return _listed(
+        "step-lines", "STEP solids closed to lines", faults, "parts", f"{drawn} lines leave as often as they enter"
+    )
 
 
 def _faces(measures: list[StepMeasure]) -> Finding:

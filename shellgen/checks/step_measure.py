@@ -10,7 +10,8 @@ import numpy as np
 import shapely
 
 from shellgen.checks.holes import genus_of
-from shellgen.checks.step_reread import Counts, counts, graph_on, moved_back, read_solids
+from shellgen.checks.step_lines import Lines, lines_through
+from shellgen.checks.step_reread import Counts, counts, graphs_of, moved_back, read_solids
 from shellgen.checks.step_surfaces import (
     bores_missing,
     designed_bores,
@@ -33,8 +34,9 @@ from shellgen.solid.mesh import SAG_MM
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, PlateRecipe, Prism, Role
 
 VOLUME_SHARE = 0.001
-FACES_MAX = 100
+FACES_MAX, FACES_BOLTS = 100, 30  # a half with so many bolts has no more faces than this
 FACES_MORE = {Role.POCKET: 7, Role.GUSSET: 4}
+SEAT_FACES = 2
 CREASE_SHARE = 0.05  # of the coarser tolerance, over the plan of a stepped flange: creases take a small part of it
 
 
@@ -43,11 +45,11 @@ class StepMeasure:
     """One part's STEP file.
 
     counts, volume_off and mating_mm2 are None where the file does not hold one solid. genus : of the mesh part.
-    volume_off : share by which its volume differs from the mesh part's, engraved labels allowed for; volume_limit :
-    what it may be. faces_limit : as many as a CAM seat takes with ease, and what gussets and hex pockets add to them.
-    skins : distances of the inside's and the outside's envelope from the file's faces, empty for flat parts.
-    mating_mm2 : of plane mating faces, None where there are none by design. mating : the graph of a stepped mating face
-    and its distances from the design's, in the first half's frame.
+    volume_off : share by which its volume differs from the mesh part's, labels that it lacks allowed for;
+    volume_limit : what it may be. lines : straight lines drawn through it. skins : distances of the inside's and the
+    outside's envelope from the file's faces, empty for flat parts. mating_mm2 : of plane mating faces, None where
+    there are none by design. mating : the graph of a stepped mating face and its distances from the design's, in the
+    first half's frame.
     """
 
     part: str
@@ -57,6 +59,7 @@ class StepMeasure:
     genus: int = 0
     volume_off: float | None = None
     volume_limit: float = 0.0
+    lines: Lines | None = None
     faces_limit: int = 0
     bores: int = 0
     bores_missing: int = 0
@@ -67,11 +70,19 @@ class StepMeasure:
 
 
 def measure(
-    path: Path, recipe: PieceRecipe | PlateRecipe, part: Part, mesh_mm: float, left_out: Collection[int] = ()
+    path: Path,
+    recipe: PieceRecipe | PlateRecipe,
+    part: Part,
+    mesh_mm: float,
+    left_out: Collection[int] = (),
+    *,
+    engraved: bool = False,
 ) -> StepMeasure:
     """Read a part's file back and measure it in its recipe's frame, against its mesh, which keeps to mesh_mm.
 
     left_out : numbers of gussets among the recipe's features that the file has none of, by the writer's word.
+    engraved : whether the file has the labels that the mesh has.
+
     Raises KernelError if OCC cannot read it.
     """
     from OCP.BRepCheck import BRepCheck_Analyzer
@@ -80,9 +91,12 @@ def measure(
     valid = all(BRepCheck_Analyzer(s).IsValid() for s in solids)
     if len(solids) != 1:
         return StepMeasure(recipe.name, len(solids), valid)
-    solid = moved_back(solids[0], recipe.pull_to_mold if isinstance(recipe, PieceRecipe) else recipe.plate_to_mold)
-    wanted = part.volume_mm3 + labels_mm3(recipe)
-    faces = skins_of(solid) if isinstance(recipe, PieceRecipe) else ([], [])
+    frame = recipe.pull_to_mold if isinstance(recipe, PieceRecipe) else recipe.plate_to_mold
+    solid = moved_back(solids[0], frame)
+    graph_of = graphs_of(solid)
+    corners = part.vertices_mm @ frame[:3, :3] - frame[:3, 3] @ frame[:3, :3]
+    wanted = part.volume_mm3 + (0.0 if engraved else labels_mm3(recipe))
+    faces = skins_of(solid, graph_of) if isinstance(recipe, PieceRecipe) else ([], [])
     stepped = isinstance(recipe, PieceRecipe) and isinstance(recipe.parting, SteppedParting)
     mating = None
     if isinstance(recipe, PieceRecipe) and stepped:
@@ -95,9 +109,10 @@ def measure(
         valid=valid,
         counts=counts(solid),
         genus=genus_of(part),
-        volume_off=volume_mm3(solid, graph_on) / wanted - 1.0,
+        volume_off=volume_mm3(solid, graph_of) / wanted - 1.0,
         volume_limit=VOLUME_SHARE + (SAG_MM * round_walls_mm2(recipe) + _coarse_mm3(recipe, mesh_mm)) / wanted,
-        faces_limit=FACES_MAX + sum(FACES_MORE.get(f.role, 0) for f in recipe.features),
+        lines=lines_through(solid, corners.min(axis=0), corners.max(axis=0), graph_of),
+        faces_limit=faces_limit(recipe),
         bores=len(designed_bores(recipe.features)),
         bores_missing=len(bores_missing(solid, recipe.features)),
         mating_mm2=_mating_mm2(solid, recipe) if isinstance(recipe, PieceRecipe) and not stepped else None,
@@ -105,6 +120,16 @@ def measure(
         mating=mating,
         stepped=stepped,
     )
+
+
+def faces_limit(recipe: PieceRecipe | PlateRecipe) -> int:
+    """As many faces as a CAM seat takes with ease, and what gussets and hex pockets add to them.
+
+    A large piece has more where it has more than FACES_BOLTS bolts: the bore of each, and its spot-faced seat.
+    """
+    more = sum(FACES_MORE.get(f.role, 0) for f in recipe.features)
+    bores, seats = (sum(f.role is role for f in recipe.features) for role in (Role.BOLT_HOLE, Role.SEAT))
+    return FACES_MAX + more + max(bores - FACES_BOLTS, 0) + SEAT_FACES * max(seats - FACES_BOLTS, 0)
 
 
 def _mating_mm2(solid: object, recipe: PieceRecipe) -> float:
@@ -157,7 +182,7 @@ def _skin_reports(faces: Skins, recipe: PieceRecipe) -> tuple[FitReport, ...]:
 
 
 def labels_mm3(recipe: PieceRecipe | PlateRecipe) -> float:
-    """Volume that engraved labels take out of a part's mesh; its STEP has none of them."""
+    """Volume that engraved labels take out of a part's mesh."""
     return sum(_engraved_mm3(f, recipe.outline.thickness_mm) for f in recipe.features if f.role is Role.LABEL)
 
 

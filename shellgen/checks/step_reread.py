@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -68,6 +69,21 @@ def counts(solid: Any) -> Counts:
     loops = sum(len(explored(f, "wire")) for f in faces)
     characteristic = len(explored(solid, "vertex")) - len(real) + len(faces) - (loops - len(faces))
     return Counts(len(faces), closed, (2 - characteristic) // 2, max(BRep_Tool.Tolerance_s(e) for e in real))
+
+
+GraphOf = Callable[[Any], SplineGraph | None]
+"""The graph that a face lies on, None for other surfaces."""
+
+
+def graphs_of(solid: Any) -> GraphOf:
+    """`graph_on` for the faces of a solid, each looked at once."""
+    from OCP.TopTools import TopTools_IndexedMapOfShape
+
+    from shellgen.solid.brep.occ import explored
+
+    numbers = TopTools_IndexedMapOfShape()
+    known = {numbers.Add(item): graph_on(item) for item in explored(solid, "face")}
+    return lambda item: known[numbers.FindIndex(item)]
 
 
 def graph_on(item: Any) -> SplineGraph | None:

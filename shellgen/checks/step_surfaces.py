@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from shellgen.checks.step_reread import graph_on
+from shellgen.checks.step_reread import GraphOf, graph_on
 from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import SplineGraph
 from shellgen.parting.surface import Parting
@@ -115,7 +115,7 @@ def without(
     return land, rest
 
 
-def skins_of(solid: Any) -> tuple[list[SplineGraph], list[SplineGraph]]:
+def skins_of(solid: Any, graph_of: GraphOf = graph_on) -> tuple[list[SplineGraph], list[SplineGraph]]:
     """Graphs of the faces that look against the pull (the inside) and of those that look along it (the outside)."""
     from OCP.TopAbs import TopAbs_FORWARD
 
@@ -124,7 +124,7 @@ def skins_of(solid: Any) -> tuple[list[SplineGraph], list[SplineGraph]]:
     inside: list[SplineGraph] = []
     outside: list[SplineGraph] = []
     for item in explored(solid, "face"):
-        graph = graph_on(item)
+        graph = graph_of(item)
         if graph is not None:
             (outside if item.Orientation() == TopAbs_FORWARD else inside).append(graph)
     return inside, outside

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from shellgen.checks.step_reread import GraphOf
 from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import SplineGraph
 
@@ -21,7 +22,7 @@ PANELS = 12  # per edge on curves that are no splines: a full circle in twelfths
 Area = Callable[[FloatArray, FloatArray], FloatArray]
 
 
-def volume_mm3(solid: Any, graph_of: Callable[[Any], SplineGraph | None]) -> float:
+def volume_mm3(solid: Any, graph_of: GraphOf) -> float:
     """Volume of a solid [mm3]; graph_of gives the graph that a face lies on, None for other surfaces."""
     from OCP.BRepAdaptor import BRepAdaptor_Surface
     from OCP.GeomAbs import GeomAbs_Plane
@@ -37,7 +38,7 @@ def volume_mm3(solid: Any, graph_of: Callable[[Any], SplineGraph | None]) -> flo
         surface = BRepAdaptor_Surface(forward, False)
         graph = graph_of(item)
         if graph is not None:
-            total -= sign * _along_edges(forward, _graph_area(graph), in_space=False)
+            total -= sign * _along_edges(forward, _graph_area(graph, _middle(forward)), in_space=False)
         elif surface.GetType() == GeomAbs_Plane:
             flat = surface.Plane()
             normal, at = flat.Axis().Direction(), flat.Location()
@@ -50,12 +51,22 @@ def volume_mm3(solid: Any, graph_of: Callable[[Any], SplineGraph | None]) -> flo
     return total
 
 
-def _graph_area(graph: SplineGraph) -> Area:
+def _middle(forward: Any) -> float:
+    """The middle of a face's range of its second parameter."""
+    from OCP.BRepTools import BRepTools
+
+    _, _, low, high = BRepTools.UVBounds_s(forward)
+    return float(0.5 * (low + high))
+
+
+def _graph_area(graph: SplineGraph, start: float) -> Area:
+    """G on a graph, from a start within the face: outside its edges a spline may be anything, however large."""
     from scipy.interpolate import BSpline, NdBSpline
 
     up = BSpline(graph.knots_y, graph.poles_mm.T, 3).antiderivative()
     # SciPy pads the coefficients of an antiderivative
     coefficients = np.asarray(up.c)[: len(up.t) - up.k - 1].T
+    coefficients = coefficients - np.asarray(up(start))[:, None]
     spline = NdBSpline((graph.knots_x, up.t), np.ascontiguousarray(coefficients), (3, up.k))
     return lambda u, v: np.asarray(spline(np.stack([u, v], axis=-1)))
 
@@ -127,18 +138,22 @@ def _stations(item: Any, forward: Any, in_space: bool) -> tuple[FloatArray, Floa
     spline = curve.BSpline() if curve.GetType() == GeomAbs_BSplineCurve else None
     if spline is not None:
         knots = np.array([spline.Knot(i) for i in range(1, spline.NbKnots() + 1)])
+        if spline.IsPeriodic():  # a reader may start it anywhere
+            turn = knots[-1] - knots[0]
+            first = np.floor((low - knots[0]) / turn)
+            knots = (knots[:-1] + turn * np.arange(first, first + 3)[:, None]).ravel()
         breaks = np.unique(np.concatenate([[low, high], knots[(knots > low) & (knots < high)]]))
     half = 0.5 * np.diff(breaks)
     t = (breaks[:-1, None] + half[:, None] * (1 + NODES)).ravel()
     weight = (half[:, None] * WEIGHTS).ravel()
     if spline is not None and not spline.IsRational() and not spline.IsPeriodic():
-        values, slopes = _spline_values(spline, t)
+        values, slopes = spline_values(spline, t)
     else:
         values, slopes = _curve_values(curve, t, in_space)
     return values[:, 0], values[:, 1], slopes * weight
 
 
-def _spline_values(spline: Any, t: FloatArray) -> tuple[FloatArray, FloatArray]:
+def spline_values(spline: Any, t: FloatArray) -> tuple[FloatArray, FloatArray]:
     """First two coordinates of a B-spline curve, and the first one's derivative."""
     from scipy.interpolate import BSpline
 

@@ -12,6 +12,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
 from shellgen.export.step_text import shortened
 from shellgen.mold.mold import Mold
@@ -26,6 +29,7 @@ from shellgen.solid.recipe import PieceRecipe
 TIME_STAMP = "2000-01-01T00:00:00"
 ASSEMBLY = "assembly.step"
 POLE_DIGITS, CURVE_DIGITS = 3, 5
+STRAIGHT = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +77,9 @@ def write_steps(mold: Mold, folder: Path, progress: Progress) -> StepFiles:
     facets = _faceted(mold, refused, solids) if design.settings.outputs.step_faceted_fallback else {}
     for name, count in facets.items():
         progress.note(f"STEP of {name} is written in {count} flat facets")
-    for solid in solids.values():
-        round_poles(solid)
+    turned = {p.name: p.pull_to_mold for p in design.pieces} | {p.name: p.plate_to_mold for p in design.plates}
+    for name, solid in solids.items():
+        round_poles(solid, oblique=not _right_angled(turned[name]))
     job = design.settings.name
     paths = {}
     with progress.step("Writing STEP"):
@@ -107,13 +112,21 @@ def _file_stem(name: str) -> str:
     return re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "part"
 
 
-def round_poles(solid: Any) -> None:
-    """Round the poles of spline surfaces and of curves on them in place, within the tolerance of edges: short text."""
+def _right_angled(frame: FloatArray) -> bool:
+    """Whether a frame's axes are another's."""
+    return bool(np.all((np.abs(frame[:3, :3]) < STRAIGHT) | (np.abs(frame[:3, :3]) > 1 - STRAIGHT)))
+
+
+def round_poles(solid: Any, *, oblique: bool) -> None:
+    """Round the poles of spline surfaces and of curves on them in place, within the tolerance of edges: short text.
+
+    oblique : whether its frame was turned by other than right angles; surfaces keep their short numbers otherwise.
+    """
     from OCP.BRep import BRep_Tool
     from OCP.Geom import Geom_BSplineCurve, Geom_BSplineSurface
     from OCP.gp import gp_Pnt
 
-    for item in explored(solid, "face"):
+    for item in explored(solid, "face") if oblique else ():
         surface = BRep_Tool.Surface_s(item)
         if isinstance(surface, Geom_BSplineSurface):
             for i in range(1, surface.NbUPoles() + 1):

@@ -4,10 +4,15 @@ import dataclasses
 
 import numpy as np
 import pytest
+import shapely
 import trimesh
+from OCP.BRep import BRep_Tool
+from OCP.BRepGProp import BRepGProp
+from OCP.Geom import Geom_Plane
+from OCP.GProp import GProp_GProps
 
 from shellgen.checks.step import step_findings
-from shellgen.checks.step_reread import counts, graph_on, read_solids
+from shellgen.checks.step_reread import counts, graph_on, moved_back, read_solids
 from shellgen.checks.step_volume import volume_mm3
 from shellgen.errors import KernelError
 from shellgen.export.step import write_steps
@@ -15,6 +20,7 @@ from shellgen.export.step_text import shortened
 from shellgen.mold.mold import Part
 from shellgen.progress import Quiet
 from shellgen.solid.brep.faceted import faceted_brep, without_slivers
+from shellgen.solid.brep.occ import explored
 from shellgen.solid.brep.piece import fault_of
 from shellgen.solid.recipe import Feature, Frustum, Role
 
@@ -81,10 +87,29 @@ def test_a_refused_part_is_faceted_only_where_asked(ball, tmp_path):
 
 
 def test_what_is_left_out_is_said_as_it_is(ball, box):
-    for build in (ball, box):
-        says = build.findings["step-written"].says
-        assert says.endswith("without their engraved labels")
-        assert "gusset" not in says
+    assert ball.findings["step-written"].says == "all 3 are written"
+    assert box.findings["step-written"].says == "all 3 are written, without their engraved labels (on A, B)"
+    fits = {n: dataclasses.replace(f, engraved=n == "A") for n, f in ball.files.fits.items()}
+    found = {f.id: f for f in step_findings(ball.mold, ball.folder, dataclasses.replace(ball.files, fits=fits))}
+    assert found["step-written"].says == "all 3 are written, without their engraved labels (on B)"
+
+
+def test_labels_are_engraved_where_they_are_few(ball):
+    """Each letter's floor is a plane face at its depth, and all of them have the letters' area."""
+    piece = ball.piece("A")
+    letters = [f.shape for f in piece.features if f.role is Role.LABEL]
+    depth = {s.origin[2] for s in letters}
+    assert len(letters) >= 2 and len(depth) == 1
+    (solid,) = read_solids(ball.folder / ball.files.paths["A"])
+    floor, area = depth.pop(), 0.0
+    for item in explored(moved_back(solid, piece.pull_to_mold), "face"):
+        surface = BRep_Tool.Surface_s(item)
+        level = isinstance(surface, Geom_Plane) and abs(surface.Pln().Axis().Direction().Z()) > 1 - 1e-9
+        if level and abs(surface.Pln().Location().Z() - floor) < 1e-6:
+            properties = GProp_GProps()
+            BRepGProp.SurfaceProperties_s(item, properties)
+            area += properties.Mass()
+    assert area == pytest.approx(sum(shapely.Polygon(s.outer, s.holes).area for s in letters), rel=0.01)
 
 
 def test_shorter_text_keeps_every_entity_that_is_used(ball):

@@ -26,7 +26,7 @@ def test_all_checks_pass_on_files_read_back(name, request):
     build = request.getfixturevalue(name)
     assert not build.files.refused
     assert {k: f.says for k, f in build.findings.items() if f.status != "pass"} == {}
-    assert len(build.findings) == 11
+    assert len(build.findings) == 12
 
 
 def read_piece(build, name):
@@ -47,7 +47,7 @@ def test_skins_of_a_ball_are_balls(ball, name):
         far = np.sqrt(x**2 + y**2 + z**2)
         cap = (np.hypot(x, y) < 0.99 * radius) & (z > max(level, 0.05 * radius))  # clear of drafted walls
         off = far[cap] - radius
-        assert np.median(np.abs(off)) < 0.06
+        assert np.median(np.abs(off)) < 0.07  # evened out against chords 0.06 mm short
         assert np.quantile(np.abs(off), 0.99) < 0.15 + 0.25 * 0.6  # tolerance, and chords of a 0.6 mm raster
 
 

@@ -108,3 +108,15 @@ def test_a_rounded_box_keeps_its_area_with_few_pieces():
     # true corners add pi r^2 to the box and its sides
     assert abs(signed_area(points)) == pytest.approx(80 * 60 + 2 * 10 * 140 + np.pi * 100, rel=3e-4)
     assert shapely.hausdorff_distance(shapely.LinearRing(points), shapely.LinearRing(ring)) < 0.1
+
+
+def test_many_straight_sides_between_arcs_become_one_curve():
+    a = 2 * np.pi * np.arange(16) / 16
+    rounded = shapely.Polygon(np.column_stack([80 * np.cos(a), 80 * np.sin(a)])).buffer(10, quad_segs=12)
+    ring = tuple(map(tuple, np.asarray(rounded.exterior.coords)[:-1].tolist()))
+    assert np.sum(np.hypot(*(np.roll(np.array(ring), -1, axis=0) - np.array(ring)).T) > 25.0) == 16
+    (piece,) = smooth_ring(ring)
+    assert isinstance(piece, PlanarCurve)
+    points = piece.polygon()
+    assert abs(signed_area(points)) == pytest.approx(rounded.area, rel=3e-4)
+    assert shapely.hausdorff_distance(shapely.LinearRing(points), shapely.LinearRing(ring)) < 0.1

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from shellgen.checks.step_measure import faces_limit
 from shellgen.checks.step_reread import counts, graph_on
 from shellgen.checks.step_surfaces import bores_missing, designed_bores, mating_area_mm2
 from shellgen.checks.step_volume import volume_mm3
@@ -75,3 +76,9 @@ def test_a_boss_is_no_bore():
     lifted = np.eye(4)
     lifted[2, 3] = 1e-3
     assert mating_area_mm2(in_frame(solid, lifted), np.array(UP)) == 0.0
+
+
+def test_more_bolts_than_thirty_allow_more_faces():
+    few = ring_plate(tuple((0.0, 0.0, 3.0) for _ in range(30)))
+    many = ring_plate(tuple((0.0, 0.0, 3.0) for _ in range(42)))
+    assert (faces_limit(few), faces_limit(many)) == (100, 112)

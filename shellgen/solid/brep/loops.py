@@ -99,13 +99,13 @@ def faces_of(sides: list[Side], surface: Any, outward: bool, where: str, toleran
     polygons = [loop_polygon(loop) for loop in loops]
     areas = [_area(p) for p in polygons]
     outer = [k for k in range(len(loops)) if areas[k] > 0]
-    shapes = {k: shapely.Polygon(polygons[k]) for k in outer}
+    shapes = {k: shapely.Polygon(polygons[k]).buffer(1e-3) for k in outer}
     holes: dict[int, list[int]] = {k: [] for k in outer}
     for k in range(len(loops)):
         if areas[k] > 0:
             continue
         point = shapely.Point(polygons[k][0])
-        round_it = [n for n in outer if shapes[n].buffer(1e-3).contains(point) and areas[n] > -areas[k]]
+        round_it = [n for n in outer if shapes[n].contains(point) and areas[n] > -areas[k]]
         if not round_it:
             x, y = polygons[k][0]
             raise KernelError(f"{where}: a hole at ({x:.2f}, {y:.2f}) lies outside of it")

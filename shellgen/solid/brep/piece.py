@@ -29,12 +29,14 @@ from shellgen.solid.brep.caps import (
     valley_caps,
     within_box,
 )
+from shellgen.solid.brep.engraved import engraved
 from shellgen.solid.brep.failing import in_words
 from shellgen.solid.brep.fitted_piece import Fitted, fitted_piece
 from shellgen.solid.brep.flat_stand import flat_stand
 from shellgen.solid.brep.graph import Graph, ValleyGraph
 from shellgen.solid.brep.lift import Ground, Lift
 from shellgen.solid.brep.loops import faces_of
+from shellgen.solid.brep.own_surface import own_surfaces
 from shellgen.solid.brep.plate import LEFT_OUT, plate_body
 from shellgen.solid.brep.port import PortPlan, must_stand_apart, port_faces, port_plans, stands_wholly
 from shellgen.solid.brep.port_after import with_ports
@@ -53,18 +55,19 @@ MOST_SPANS = (100, 60, 30)  # of one trimming edge; shorter ones where OCC misju
 class PieceFit:
     """How well the skins of a piece were fitted, and the greatest gap between a skin and its trimming edge [mm].
 
-    left_out : gussets that the solid has none of.
+    left_out : gussets that the solid has none of. engraved : whether its labels were cut.
     """
 
     inside: FitReport
     outside: FitReport
     trim_mm: float
     left_out: tuple[LeftOut, ...] = ()
+    engraved: bool = False
 
 
 @in_words()
 def piece_brep(recipe: PieceRecipe, tolerance_mm: float = 0.15, fitted: Fitted | None = None) -> tuple[Any, PieceFit]:
-    """A piece as an OCC solid in its pull frame, labels left out, and how well it was fitted.
+    """A piece as an OCC solid in its pull frame, labels left out where they cost too many faces, and how well it fits.
 
     fitted : its fits, if they were made already. A gusset with which no valid solid comes out is left out. Raises
     KernelError, naming place and size, where no valid solid can be built.
@@ -114,12 +117,15 @@ def _built(recipe: PieceRecipe, known: Fitted, barred: tuple[int, ...], what: st
         body = wedge_body(recipe, plain)
     else:
         body = plate_body(recipe, plain) if stand is None else plate_body(stand.recipe, stand.features)
+    labelled = engraved(body, recipe, what)
+    body = body if labelled is None else labelled
     grounds = (None, None) if land is None else (occ.spline_surface(land.mating), occ.spline_surface(land.top))
     webs, left_out = planned_webs(recipe, outside, barred)
     outside = with_stops(outside, webs)
     parts = skin_parts(inside), skin_parts(outside)
     surfaces = [tuple(occ.spline_surface(p.graph) for p in whole) for whole in parts]
-    fit = PieceFit(inside.report, outside.report, max(inside.trim_mm, outside.trim_mm), left_out)
+    gap = max(inside.trim_mm, outside.trim_mm)
+    fit = PieceFit(inside.report, outside.report, gap, left_out, labelled is not None)
     fault: str | None = None
     for most_spans in MOST_SPANS:
         inner = laid(inside, parts[0], surfaces[0], most_spans, grounds[0])
@@ -211,7 +217,8 @@ def lifted_faces(flat: PieceRecipe, body: Any, lift: Lift, inside: Skin, outside
     for ground, name, skin, outward in ((lift.low, "mating", inside, False), (lift.high, "top", outside, True)):
         own = lift.sides(sides[name], ground)
         clear_of(own, skin, ground.graph, name, None, lift.what)
-        faces += faces_of(own + [s.turned() for s in skin.trims], ground.surface, outward, lift.what)
+        found = faces_of(own + [s.turned() for s in skin.trims], ground.surface, outward, lift.what)
+        faces += own_surfaces(found, ground.graph, ground.surface)
     return faces
 
 

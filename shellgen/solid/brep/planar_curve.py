@@ -43,15 +43,15 @@ class PlanarCurve:
         inner = b[:-1, None] + np.diff(b)[:, None] * np.arange(per_span) / per_span
         return self.at(np.append(inner.ravel(), b[-1]))
 
-    def parts(self, most_spans: int, stops: tuple[float, ...] = ()) -> list[PlanarCurve]:
-        """The line cut into open pieces of at most so many polynomial spans, and at the parameters `stops`.
+    def parts(self, most_spans: int, stops: tuple[float, ...] = (), least: int = 1) -> list[PlanarCurve]:
+        """The line cut into `least` or more open pieces of at most so many spans, and at the parameters `stops`.
 
-        Itself if it is short.
+        Itself if that is one piece.
         """
         from scipy.interpolate import BSpline
 
         b = self.breaks
-        n = int(np.ceil((len(b) - 1) / most_spans))
+        n = max(int(np.ceil((len(b) - 1) / most_spans)), least)
         if n <= 1 and not stops:
             return [self]
         even = b[np.linspace(0, len(b) - 1, n + 1).round().astype(int)]

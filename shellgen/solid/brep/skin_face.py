@@ -99,7 +99,8 @@ def _face(skin: TracedSkin, surface: Any, most_spans: int, trim_surface: Any) ->
     crease: dict[float, Any] = {}
     for traced in skin.curves:
         tolerance = max(MARGIN * traced.error_mm, occ.SPLINE_MM)
-        parts = traced.curve.parts(most_spans, traced.stops)
+        # a whole closed curve is periodic to readers, which may start it a turn late
+        parts = traced.curve.parts(most_spans, traced.stops, 2 if traced.curve.closed else 1)
         plan = [*(p.poles_mm[0] for p in parts), traced.curve.poles_mm[-1]]
         stops = [occ.vertex(_in_space(p[None], trim)[0], tolerance) for p in plan]
         if traced.curve.closed:

@@ -17,6 +17,8 @@ from shellgen.solid.recipe import Ring
 
 CORNER_DEG = 35.0  # outlines are simplified to 0.02 mm: an arc of 1 mm radius turns 23 degrees a vertex
 STRAIGHT_MM = 25.0  # a chord this long with an arc's sagitta of 0.02 mm would have a radius of 4 m
+MANY = 12  # where a ring has more pieces, straight ones no longer than ALONE_MM go into curves they meet without a kink
+ALONE_MM, TANGENT_DEG = 100.0, 6.0
 SMOOTH_MM = 0.012  # root mean square distance from the polyline that smoothing may take
 DENSE_MM = 1.5
 LEAST_MM = 1e-6
@@ -55,8 +57,11 @@ def smooth_ring(ring: Ring, *, circles: bool = True) -> tuple[Piece, ...]:
     length = np.hypot(*ahead.T)
     angle = np.arctan2(ahead[:, 1], ahead[:, 0])
     turn = np.degrees(np.abs((angle - np.roll(angle, 1) + np.pi) % (2 * np.pi) - np.pi))
-    long = length > STRAIGHT_MM
-    corner = (turn > CORNER_DEG) | long | np.roll(long, 1)
+    long, alone = length > STRAIGHT_MM, length > ALONE_MM
+    ends, far_ends = long | np.roll(long, 1), alone | np.roll(alone, 1)
+    corner = (turn > CORNER_DEG) | ends
+    if corner.sum() > MANY:
+        corner = (turn > CORNER_DEG) | far_ends | ends & (turn > TANGENT_DEG)
     n = len(points)
     if not corner.any():
         return (_smoothed(np.vstack([points, points[:1]]), closed=True),)

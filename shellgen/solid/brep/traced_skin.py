@@ -17,7 +17,7 @@ from shellgen.solid.brep.graph import Difference, Graph, ValleyGraph
 from shellgen.solid.brep.trace import TrimCurve, trace
 
 NUDGES_MM = (0.0, 0.008, -0.008, 0.03, -0.03, 0.06)  # they change the volume
-FINE = 0.3  # raster steps that fits keep to where that is closer than asked: it costs a small mold little
+FINE, FINE_POLES = 0.3, 12_000  # raster steps that small skins keep to where that is closer than asked
 HELD = 0.99  # share of the tolerance that evening may take up
 CLOSER, CLOSER_ROUNDS = 0.97, 3  # of what it leaves
 LIFT_MM = 0.06  # most that a skin is moved to even out volumes
@@ -112,6 +112,21 @@ def evened(
     return (inside.lifted(lift), outside) if more > 0 else (inside, outside.lifted(lift))
 
 
+def _small_closer(
+    envelope: Envelope,
+    trim: Graph,
+    low_y_mm: float | None,
+    tolerance_mm: float,
+    origin_mm: tuple[float, float, float],
+) -> tuple[FittedSkin, float]:
+    """A skin, fitted closer than asked where that costs few poles, and what it was to keep to [mm]."""
+    skin = fitted_skin(envelope, trim, low_y_mm, tolerance_mm, origin_mm)
+    closer = FINE * envelope.grid.pitch_mm
+    if skin.graph.poles_mm.size * tolerance_mm > FINE_POLES * closer or closer >= tolerance_mm:
+        return skin, tolerance_mm
+    return fitted_skin(envelope, trim, low_y_mm, closer, origin_mm), closer
+
+
 def fitted_pair(
     envelopes: tuple[Envelope, Envelope],
     trims: tuple[Graph, Graph],
@@ -121,9 +136,9 @@ def fitted_pair(
     mesh_mm: float = MESH_MM,
 ) -> tuple[FittedSkin, FittedSkin]:
     """Inside and outside of a piece fitted and evened; one that evening takes out of tolerance is fitted closer."""
-    aims = [min(tolerance_mm, FINE * e.grid.pitch_mm) for e in envelopes]
     with ThreadPoolExecutor(2) as pool:
-        skins = list(pool.map(fitted_skin, envelopes, trims, low_y_mm, aims, [origin_mm] * 2))
+        found = list(pool.map(_small_closer, envelopes, trims, low_y_mm, [tolerance_mm] * 2, [origin_mm] * 2))
+        skins, aims = [skin for skin, _ in found], [aim for _, aim in found]
         pair = evened(skins[0], skins[1], envelopes, mesh_mm)
         for _ in range(CLOSER_ROUNDS):
             held = HELD * tolerance_mm
