@@ -89,7 +89,7 @@ def test_flux_through_a_periodic_edge_that_starts_a_turn_late():
 def test_a_closed_curve_cut_in_two_meets_itself():
     curve = ring_curve(9.0)
     assert curve.parts(100) == [curve]
-    halves = curve.parts(100, 2)
+    halves = curve.parts(100, least=2)
     assert [h.closed for h in halves] == [False, False]
     assert np.array_equal(halves[0].poles_mm[-1], halves[1].poles_mm[0])
     assert np.array_equal(halves[1].poles_mm[-1], halves[0].poles_mm[0])
