@@ -38,6 +38,12 @@ FIGURES = (
     "why",
 )
 
+LEGEND = (
+    "fill: rubber beyond the plain thickness, jacket keys apart; stepped: the same with parting.follow = "
+    '"silhouette"; line: length of the parting line; draw: depth of the deeper half; balance: smaller half over '
+    "larger; size: of a half with its flange."
+)
+
 
 def planes(
     job: Annotated[Path, typer.Argument(help="Job file (TOML).", show_default=False)],
@@ -85,7 +91,8 @@ def planes(
         shown |= {f"plane-{k}.png": (plane, k) for k, plane in enumerate(ranking.planes, 1)}
         with progress.step("Mapping the undercuts"):
             stepped = settings.parting.follow == "silhouette"
-            points, faces = drawn_mesh(pattern.vertices_mm, pattern.faces, settings.jacket.thickness_mm)
+            skin = pattern.skin  # of pattern and stem together: nothing of it lies inside the other
+            points, faces = drawn_mesh(skin.vertices_mm, skin.faces, settings.jacket.thickness_mm)
             maps = {
                 file: plane_undercuts(ranking.work, plane, points, stepped=stepped)
                 for file, (plane, _) in shown.items()
@@ -219,4 +226,4 @@ def _blocks(ranking: Ranking, maps: Sequence[UndercutMap]) -> list[RenderableTyp
         f"{label}: {' '.join((*plane.why, deepest_says(found)))}"
         for (label, plane), found in zip(rows, [*maps[1:], maps[0]], strict=True)
     )
-    return [table, Text(why + "\n")]
+    return [table, Text(LEGEND + "\n"), Text(why + "\n")]

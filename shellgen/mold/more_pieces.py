@@ -97,10 +97,10 @@ class TwoHalves:
     def says(self) -> str:
         """In a sentence."""
         more = self.fill_cm3 - self.pieces_fill_cm3
-        fills = f"fill about {self.fill_cm3:.1f} cm3, these {self.pieces} pieces {self.pieces_fill_cm3:.1f}"
+        than = f"{abs(more):.0f} cm3 of rubber {'more' if more > 0 else 'less'} than these {self.pieces} pieces"
         if self.would_do:
-            return f"Two halves would do: the best {fills}."
-        return f"Two halves would not do as well: the best {fills}, {more:.1f} cm3 less."
+            return f"Two halves would do: the best take about {than}."
+        return f"Two halves would not do as well: the best take about {than}."
 
 
 def two_halves_note(settings: Settings, pattern: Pattern, cells: Sequence[Cell]) -> str:
@@ -167,14 +167,18 @@ def refusal(blank: Blank, asked: Settings) -> str:
     return ""
 
 
-def two_halves(blank: Blank, cells: Sequence[Cell], normal: FloatArray, offset_mm: float) -> TwoHalves:
-    """Two halves by a plane, such as the best, against the job's own cells."""
+def two_halves(
+    blank: Blank, cells: Sequence[Cell], normal: FloatArray, offset_mm: float, known_cm3: float | None = None
+) -> TwoHalves:
+    """Two halves by a plane, such as the best, against the job's own cells.
+
+    known_cm3 : what these halves fill, where that was costed: a rough raster is right about the difference only.
+    """
     whole, _ = laid_mm3(blank, tuple(cells))
     halves = _halves_mm3(blank, normal, offset_mm)
     rubber = (whole - blank.pattern.skin.volume_mm3) / 1e3
-    return TwoHalves(
-        (halves - blank.plain_mm3) / 1e3, (whole - blank.plain_mm3) / 1e3, len(cells), ENOUGH * max(rubber, 0.0)
-    )
+    fill = (halves - blank.plain_mm3) / 1e3 if known_cm3 is None else known_cm3
+    return TwoHalves(fill, fill + (whole - halves) / 1e3, len(cells), ENOUGH * max(rubber, 0.0))
 
 
 def _halves_mm3(blank: Blank, normal: FloatArray, offset_mm: float) -> float:
@@ -260,4 +264,5 @@ def weighed(blank: Blank, best: PlaneCost) -> ThirdPiece | TwoHalves:
         cells = arrangement(settings, pattern).shares
     else:
         return third_piece(blank, best)
-    return two_halves(blank, cells, np.array(best.normal), best.offset_mm)
+    known = best.stepped_fill_cm3 if settings.parting.follow == "silhouette" else best.fill_cm3
+    return two_halves(blank, cells, np.array(best.normal), best.offset_mm, known)

@@ -7,6 +7,8 @@ from collections.abc import Callable, Sequence
 from shellgen.parting.plane_cost import PlaneCost
 
 WORTH_STEPPING = 0.1  # of the jacket's rubber (or of the fill, where the jacket is unknown)
+ALIKE = 0.01  # of a figure: planes that differ by less are alike, and none of them is best at it
+NOTHING_CM3 = 0.05  # is printed as 0.0
 Role = tuple[str, Callable[[PlaneCost], float]]
 ROLES: tuple[Role, ...] = (
     ("least draw", lambda p: p.draw_mm),
@@ -22,13 +24,18 @@ def rubber_cm3(plane: PlaneCost, stepped: bool) -> float:
 
 
 def role_of(plane: PlaneCost, shown: Sequence[PlaneCost], stepped: bool = False) -> str:
-    """What the plane is best at among those shown, comma-separated; empty if at nothing alone."""
+    """What the plane is best at among those shown, comma-separated; empty if at nothing alone.
+
+    The first plane shown has the least rubber even if by little; in all else it takes a difference that a maker would
+    notice.
+    """
     found = []
     roles: tuple[Role, ...] = (("least rubber", lambda p: rubber_cm3(p, stepped)), *ROLES)
     for name, measure in roles:
         values = [measure(p) for p in shown]
         mine = measure(plane)
-        if mine <= min(values) and sum(v <= mine + 1e-9 for v in values) == 1 and len(values) > 1:
+        alike = 1e-9 if name == "least rubber" else ALIKE * abs(mine)
+        if mine <= min(values) and sum(v <= mine + alike for v in values) == 1 and len(values) > 1:
             found.append(name)
     return ", ".join(found) if len(shown) > 1 else "least rubber"
 
@@ -47,7 +54,12 @@ def stepping_says(plane: PlaneCost) -> str:
         return "A stepped parting would save nothing here."
     if share >= WORTH_STEPPING:
         return f"A stepped parting saves {saved:.0f} cm3 of it, {100 * share:.0f} % of {of}: worth the trouble."
-    return f"A stepped parting would save {saved:.1f} cm3, {100 * share:.1f} % of {of}: not worth the trouble."
+    if saved < NOTHING_CM3:
+        return "A stepped parting would save next to nothing here."
+    return (
+        f"A stepped parting would save {saved:.1f} cm3, {100 * share:.1f} % of {of}: under a tenth, from which it is "
+        "worth the trouble."
+    )
 
 
 def reasons(
@@ -72,15 +84,18 @@ def reasons(
     fill = f"Fills {mine:.1f} cm3 ({mine * _density(plane):.0f} g) beyond the plain thickness{how}"
     if plane is not first:
         more = mine - rubber_cm3(first, stepped)
-        says.append(f"{fill}, {abs(more):.1f} cm3 {'more' if more >= 0 else 'less'} than the first.")
+        beside = (
+            f"{abs(more):.1f} cm3 {'more' if more >= 0 else 'less'} than" if abs(more) >= NOTHING_CM3 else "as much as"
+        )
+        says.append(f"{fill}, {beside} the first.")
     elif plane is middle:
-        says.append(f"{fill}: the middle plane, and nothing along {tried} directions saves worth the trouble over it.")
+        says.append(f"{fill}: the middle plane, and no other along {tried} directions makes a jacket much lighter.")
     else:
         than = rubber_cm3(middle, stepped) - mine
         says.append(f"{fill}: the least found along {tried} directions, {than:.1f} cm3 less than the middle plane.")
     role = role_of(plane, shown, stepped)
     figures = {
-        "least draw": f"least draw of those shown, {plane.draw_mm:.0f} mm",
+        "least draw": f"least draw of the numbered planes, {plane.draw_mm:.0f} mm",
         "shortest flange": f"shortest parting line, {plane.flange_length_mm:.0f} mm",
         "fewest prints": f"fewest prints, {plane.bed_tiles} a half",
         "most even halves": f"most even halves, {plane.balance:.2f}",
@@ -90,7 +105,7 @@ def reasons(
         says.append((" and ".join(best_at) + ".").capitalize())
     if not basin:
         says.append(
-            f"Not a minimum of its own; shown because it leans at least {apart_deg:.0f} degrees from the others."
+            f"For comparison, at least {apart_deg:.0f} degrees from the others: turned a little it would fill less."
         )
     says.append(stepping_says(plane))
     says += crossing_says(plane)
@@ -109,7 +124,8 @@ def middle_reasons(middle: PlaneCost, best: PlaneCost, stepped: bool = False) ->
     """Sentences for the plane through the middle."""
     mine = rubber_cm3(middle, stepped)
     more = mine - rubber_cm3(best, stepped)
-    verdict = "as little as the best plane" if more < 0.05 else f"{more:.1f} cm3 more than the best plane"
+    verdict = f"{abs(more):.1f} cm3 {'more' if more > 0 else 'less'} than plane 1"
+    verdict = "as much as plane 1" if abs(more) < NOTHING_CM3 else verdict
     fill = f"fills {mine:.1f} cm3 ({mine * _density(middle):.0f} g), {verdict}"
     return (f"Across the least extent, through its middle: {fill}.", stepping_says(middle), *crossing_says(middle))
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import parting_shapes as shapes
 import pytest
@@ -12,7 +14,7 @@ from shellgen.parting.directions import angle_deg, hemisphere, level_ring
 from shellgen.parting.keep_clear import crossed, side_box, surface_in_box
 from shellgen.parting.plane_cost import bed_tiles, cost_plane
 from shellgen.parting.rank import prepare, rank_planes
-from shellgen.parting.reasons import stepping_share
+from shellgen.parting.reasons import reasons, role_of, stepping_share
 
 Z = np.array([0.0, 0.0, 1.0])
 
@@ -62,6 +64,18 @@ def test_words_carry_the_figures(elbow_ranking):
     assert "shortest flange" in by_length.role and f"{by_length.flange_length_mm:.0f} mm" in " ".join(by_length.why)
     others = [p for p in ranking.planes if p is not by_length]
     assert all("shortest" not in " ".join(p.why) for p in others)
+
+
+def test_no_plane_is_best_at_what_the_others_do_as_well(elbow_ranking):
+    """Lines of 1014 and 1018 mm are alike to a maker; 900 mm is shorter. The same words for fills that print alike."""
+    one, other = (replace(p, role="", why=()) for p in elbow_ranking[0].planes[:2])
+    for length, best in ((1014.0, False), (900.0, True)):
+        pair = [replace(one, flange_length_mm=length), replace(other, flange_length_mm=1018.0)]
+        assert ("shortest flange" in role_of(pair[0], pair)) == best
+        assert "shortest flange" not in role_of(pair[1], pair)
+    twin = replace(one, fill_cm3=one.fill_cm3 + 0.01, stepped_fill_cm3=one.stepped_fill_cm3 + 0.01)
+    says = " ".join(reasons(twin, [one, twin], one, basin=True, tried=80, apart_deg=22.0))
+    assert "as much as the first" in says and "0.0 cm3 more" not in says
 
 
 def test_ranking_is_repeatable(elbow_ranking):

@@ -5,9 +5,12 @@ from __future__ import annotations
 import numpy as np
 import parting_shapes as shapes
 import pytest
+import trimesh
 
 from shellgen.parting.columns import columns_along
-from shellgen.parting.undercut import undercut_map
+from shellgen.parting.plane_cost import cost_plane
+from shellgen.parting.rank import prepare
+from shellgen.parting.undercut import plane_undercuts, undercut_map
 
 UP = np.array([0.0, 0.0, 1.0])
 RADIUS, RUBBER, OFFSET = 30.0, 8.0, 20.0
@@ -67,3 +70,14 @@ def test_what_stands_on_the_board_has_no_rubber_over_it(sphere_map):
     over = vertices[:, 2] > 0.05
     assert not stood.excess_mm[~over].any()
     np.testing.assert_array_equal(stood.excess_mm[over], found.excess_mm[over])
+
+
+def test_no_rubber_lies_over_the_opening_on_the_board():
+    """A block on a board parts clean: its base is the opening, however far from the jacket its middle is."""
+    block = trimesh.creation.box((80.0, 60.0, 40.0)).apply_translation((0, 0, 20.0)).subdivide_to_size(8.0)
+    vertices, faces = shapes.as_arrays(block)
+    work = prepare(vertices, faces, thickness_mm=RUBBER, mount="board", volume_mm3=80.0 * 60 * 40, draft_deg=0.5)
+    found = plane_undercuts(work, cost_plane(work, np.array([0.0, 1.0, 0.0]), 0.0), vertices, stepped=False)
+    assert (vertices[:, 2] < 1e-6).sum() > 50
+    assert found.excess_mm[vertices[:, 2] < 1e-6].max() == 0.0
+    assert found.spots == ()
