@@ -17,7 +17,7 @@ from shapely.geometry import MultiPolygon, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from shellgen.envelope.facets import Facets
-from shellgen.envelope.raster import FloatArray
+from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.errors import DesignError
 from shellgen.job.model import Settings
 from shellgen.mold.bolt_row import length
@@ -26,6 +26,7 @@ from shellgen.mold.drape import Draped, drape
 from shellgen.mold.face_places import face_places
 from shellgen.mold.feet import BAR_MM
 from shellgen.mold.flange import FlangePlan, level_region, plan_within, polygons
+from shellgen.mold.met_rooms import core_points, with_cores
 from shellgen.mold.mold import Bolt, FaceSeam, Key
 from shellgen.mold.places import Places, bolt_offset_mm
 from shellgen.mold.radial import BAR_HALF_MM, BAR_ROUND_MM, HEAD_MM
@@ -37,7 +38,7 @@ from shellgen.parting.shares import Arrangement, Share
 from shellgen.parting.split import BOARD, Bound
 from shellgen.parting.surface import PlanesParting
 from shellgen.solid.cell_cut import lowest_mm
-from shellgen.solid.recipe import inverse
+from shellgen.solid.recipe import inverse, transform
 from shellgen.standards.fasteners import bolt as bolt_data
 
 LEAST_LEAN_DEG = 25.0  # keys are at least as blunt as for a pull that leans so
@@ -104,12 +105,17 @@ class Assembled:
 def lay_planes(settings: Settings, bare: Facets, arranged: Arrangement, mounted: bool) -> Assembled:
     """Drape all pieces and lay their mating faces. bare : the pattern with its lip, in the mold frame."""
 
-    def draped_one(share: Share) -> Draped:
+    def draped_one(share: Share, mesh: Facets) -> Draped:
         port = not mounted and share.name == "A"
-        return drape(share, bare, settings, share.on_board, port, lowest_mm(share.parting))
+        return drape(share, mesh, settings, share.on_board, port, lowest_mm(share.parting))
 
     with ThreadPoolExecutor(2) as pool:
-        draped = tuple(pool.map(draped_one, arranged.shares))
+        draped = tuple(pool.map(lambda share: draped_one(share, bare), arranged.shares))
+        cores = _cores(draped, arranged.meetings)
+        wider = pool.map(
+            lambda d: draped_one(_share(d), with_cores(bare, cores[d.cell.name])) if cores[d.cell.name] else d, draped
+        )
+        draped = tuple(wider)
     draped = _opened(settings, draped, arranged.meetings)
     of = {d.cell.name: d for d in draped}
     plans = []
@@ -132,6 +138,19 @@ def lay_planes(settings: Settings, bare: Facets, arranged: Arrangement, mounted:
                 "planes that bound it farther into the pattern, or leave one out."
             )
     return Assembled(draped, tuple(faces), arranged.order)
+
+
+def _cores(draped: tuple[Draped, ...], meetings: Sequence[Meeting]) -> dict[str, list[FloatArray]]:
+    """For each piece the points (k, 3) of the mold frame that bring its room up to its neighbours' on their faces."""
+    of = {d.cell.name: d for d in draped}
+    found: dict[str, list[FloatArray]] = {name: [] for name in of}
+    for meet in meetings:
+        rooms = {n: _reached(of[n], of[n].skins.jacket, meet, np.zeros(1)).intersection(meet.room) for n in meet.pair}
+        for name, other in (meet.pair, meet.pair[::-1]):
+            points = core_points(rooms[name], rooms[other], of[name].spec.jacket_mm)
+            if len(points):
+                found[name].append(transform(np.column_stack([points, np.zeros(len(points))]), meet.to_mold))
+    return found
 
 
 def _opened(settings: Settings, draped: tuple[Draped, ...], meetings: Sequence[Meeting]) -> tuple[Draped, ...]:
@@ -216,38 +235,44 @@ def _plate_mm(face: Bound, other: Bound, flange_mm: float, head_mm: float) -> fl
 
 def _wall(d: Draped, meet: Meeting, head_mm: float, flange_mm: float) -> BaseGeometry:
     """Where a piece's wall stands over a face, from its plane up to a nut's height, in the face's plan."""
+    slides = float(_inward(d, meet).normal @ d.cell.pull_to_mold[:3, 2]) <= ALONG
+    heights = np.linspace(0.0, head_mm, SLICES) if slides else np.array([0.0, flange_mm, head_mm])
+    return _reached(d, d.skins.outside, meet, heights)
+
+
+def _reached(d: Draped, skin: Envelope, meet: Meeting, heights_mm: FloatArray) -> BaseGeometry:
+    """Where a piece's skin lies beyond a face or heights over it, in the face's plan."""
     to_pull = inverse(d.cell.pull_to_mold)
     into_face = inverse(meet.to_mold) @ d.cell.pull_to_mold
     normal = to_pull[:3, :3] @ _inward(d, meet).normal
     origin = (to_pull @ meet.to_mold)[:3, 3]
     if normal[2] <= ALONG:
-        return _slices(d, normal, origin, into_face, np.linspace(0.0, head_mm, SLICES))
-    g = d.skins.outside.grid
+        return _slices(skin, normal, origin, into_face, heights_mm)
+    g = skin.grid
     x, y = np.meshgrid(g.x_mm, g.y_mm)
     a, b = -normal[0] / normal[2], -normal[1] / normal[2]
     c = origin[2] - a * origin[0] - b * origin[1]
     found: list[BaseGeometry] = []
-    for height in (0.0, flange_mm, head_mm):
-        lift = c + height / normal[2]
-        over = level_region(d.skins.outside.heights_mm - (a * x + b * y + lift), g)
+    for height in heights_mm:
+        lift = c + float(height) / normal[2]
+        over = level_region(skin.heights_mm - (a * x + b * y + lift), g)
         found.append(_carried(over, into_face, (np.array([1.0, 0.0, a]), np.array([0.0, 1.0, b])), (0.0, 0.0, lift)))
     return shapely.union_all(found)
 
 
 def _slices(
-    d: Draped, normal: FloatArray, origin: FloatArray, into_face: FloatArray, heights_mm: FloatArray
+    skin: Envelope, normal: FloatArray, origin: FloatArray, into_face: FloatArray, heights_mm: FloatArray
 ) -> BaseGeometry:
-    """What lies under a piece's outside in planes along its pull, at heights over a face that it slides on."""
-    outside = d.skins.outside
-    g = outside.grid
+    """What lies under a piece's skin in planes along its pull, at heights over a face that it slides on."""
+    g = skin.grid
     across = np.array([-normal[1], normal[0]])
     reach = g.pitch_mm * np.hypot(g.rows, g.columns)
     s = np.arange(-reach, reach + g.pitch_mm, g.pitch_mm)
     found: list[BaseGeometry] = []
-    low = outside.floor_mm
+    low = skin.floor_mm
     for height in heights_mm:
         start = origin[:2] + height * normal[:2]
-        top = outside.at(start[0] + s * across[0], start[1] + s * across[1])
+        top = skin.at(start[0] + s * across[0], start[1] + s * across[1])
         edge = [(s[0], low - 1.0), *zip(s, np.maximum(top, low), strict=True), (s[-1], low - 1.0)]
         way = (np.array([across[0], across[1], 0.0]), np.array([0.0, 0.0, 1.0]))
         found.append(_carried(Polygon(edge).buffer(0), into_face, way, (start[0], start[1], 0.0)))
