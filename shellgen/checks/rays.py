@@ -52,3 +52,15 @@ class Rays:
                 lengths[i] = SKIP_MM + float(t.get()) * (reach_mm - SKIP_MM)
                 faces[i] = int(cell.get())
         return lengths, faces
+
+    def distance(self, points: FloatArray) -> FloatArray:
+        """Distance of points (k, 3) to the nearest place of the mesh, exact; slow, for few of them."""
+        from vtkmodules.vtkCommonCore import reference
+
+        where = [0.0] * 3
+        cell, sub, square = (cast(Any, reference)(start) for start in (0, 0, 0.0))
+        found = np.empty(len(points))
+        for i, point in enumerate(points.tolist()):
+            self.locator.FindClosestPoint(point, where, cell, sub, square)
+            found[i] = float(square.get()) ** 0.5
+        return found

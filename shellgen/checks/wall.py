@@ -15,7 +15,8 @@ TITLE = "wall at least as thick as asked"
 SLACK_MM = 0.1  # twice the tolerance of the triangles
 RAYS = 4000
 FACING_MM = 0.3  # beyond the clearance
-MATING_MM = 0.3
+MATING_MM = 0.3  # a ray that starts so near to another piece starts on a mating face
+MEETING_MM = 0.5  # and one that ends so near leaves through one
 UPRIGHT = 1e-3  # a face whose normal leans no more than that out of the plan runs along the pull
 SQUARE = 0.35  # least cosine between a ray and the face it leaves by
 
@@ -23,7 +24,8 @@ SQUARE = 0.35  # least cosine between a ray and the face it leaves by
 def check(bench: Bench) -> Finding:
     """Rays into the shell, square to its inside, from where that faces the rubber to where they leave.
 
-    Left out are rays that leave through a mating face or the board, into a bolt's bore (its floor is a seat), through
+    Left out are rays that leave through a mating face (where another piece lies on it: a face that lies bare is no
+    excuse) or the board, into a bolt's bore (its floor is a seat), through
     faces along the pull (bores of ports and rims; the skin itself leans by its draft), through faces nearly along
     the ray, and through the inside again on the other side of a web, where the wall is rightly cut short.
     """
@@ -76,11 +78,14 @@ def wall_mm(bench: Bench, piece: Part) -> tuple[FloatArray, FloatArray]:
     keep &= (ends[:, 2] > low) & ~_in_bore(bench, ends)
     short = keep & (lengths < asked)  # a web between two bulges of the rubber is as wide as the crevice radius makes it
     keep[short] &= ~_on_inside(bench, piece, ends[short])
-    keep[short] &= ~(_on_parting(bench, piece, starts[short]) | _on_parting(bench, piece, ends[short]))
     for other in bench.rigid:
         if other.name != piece.name and keep.any():
             short = keep & (lengths < asked)
-            keep[short] &= bench.surfaces[other.name].distance(ends[short])[0] > MATING_MM
+            if short.any():
+                beside = bench.rays(other.name)
+                keep[short] &= (beside.distance(starts[short]) > MATING_MM) & (
+                    beside.distance(ends[short]) > MEETING_MM
+                )
     return starts[keep], lengths[keep]
 
 
@@ -91,15 +96,6 @@ def _on_inside(bench: Bench, piece: Part, points: FloatArray) -> npt.NDArray[np.
             x, y, z = transform(points, inverse(recipe.pull_to_mold)).T
             return np.asarray(z - recipe.inside.at(x, y) < recipe.outside.at(x, y) - z, bool)
     return bench.jacket_outside.distance(points)[0] < bench.asked(piece.name)[1] + FACING_MM
-
-
-def _on_parting(bench: Bench, piece: Part, points: FloatArray) -> npt.NDArray[np.bool_]:
-    """Which points (k, 3) lie on the piece's own mating face: a leaning one makes a sharp edge with the inside."""
-    for recipe in bench.mold.design.pieces:
-        if recipe.name == piece.name:
-            local = transform(points, inverse(recipe.pull_to_mold))
-            return np.asarray(np.abs(local[:, 2] - recipe.parting.at(local[:, 0], local[:, 1])) < MATING_MM, bool)
-    return np.zeros(len(points), bool)
 
 
 def _in_bore(bench: Bench, points: FloatArray) -> npt.NDArray[np.bool_]:

@@ -43,6 +43,7 @@ from shellgen.standards.fasteners import bolt as bolt_data
 
 LEAST_LEAN_DEG = 25.0  # keys are at least as blunt as for a pull that leans so
 OFF_EDGE_MM = 2.0  # a washer keeps that far from what ends its face
+ROUNDS = 2  # of widening rooms to their neighbours'
 LEAST_MM2 = 25.0  # walls that meet in less than that do not mate
 SLICES = 5  # a wall along the pull is looked at in that many slices up to the height of a nut
 FLUSH = 0.1  # sine of the angle under which two plates of a piece go on in one another
@@ -109,13 +110,16 @@ def lay_planes(settings: Settings, bare: Facets, arranged: Arrangement, mounted:
         port = not mounted and share.name == "A"
         return drape(share, mesh, settings, share.on_board, port, lowest_mm(share.parting))
 
+    more: dict[str, list[FloatArray]] = {share.name: [] for share in arranged.shares}
     with ThreadPoolExecutor(2) as pool:
         draped = tuple(pool.map(lambda share: draped_one(share, bare), arranged.shares))
-        cores = _cores(draped, arranged.meetings)
-        wider = pool.map(
-            lambda d: draped_one(_share(d), with_cores(bare, cores[d.cell.name])) if cores[d.cell.name] else d, draped
-        )
-        draped = tuple(wider)
+        for _ in range(ROUNDS):  # rooms that were widened may reach over their neighbours' in turn
+            cores = _cores(draped, arranged.meetings)
+            for name, found in cores.items():
+                more[name] += found
+            meshes = [with_cores(bare, more[d.cell.name]) if cores[d.cell.name] else None for d in draped]
+            widened = pool.map(lambda d, mesh: d if mesh is None else draped_one(_share(d), mesh), draped, meshes)
+            draped = tuple(widened)
     draped = _opened(settings, draped, arranged.meetings)
     of = {d.cell.name: d for d in draped}
     plans = []

@@ -16,8 +16,8 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.mold.flange import polygons
 from shellgen.mold.skins import joined, lone_points
 
-KNIFE_MM = 0.75  # half the width from which a piece that reaches over its neighbour's room matters
-LEAST_MM2 = 10.0  # and the area, with what is narrower taken off
+KNIFE_MM = 0.4  # half the width from which a piece that reaches over its neighbour's room matters
+LEAST_MM2 = 3.0  # and the area, with what is narrower taken off
 STEP_MM = 2.0  # between the points that stand for a room: balls on them differ by 0.1 mm or less from the whole
 WELL_IN_MM = 0.1  # by which these points lie inside, so that the room they make ends in the neighbour's
 

@@ -170,3 +170,29 @@ def test_a_face_too_small_for_bolts_is_refused(tmp_path):
     planes = [{"angle_deg": 0}, {"angle_deg": 90, "splits": "A"}, {"angle_deg": 90, "splits": "B", "offset_mm": 4.0}]
     with pytest.raises(DesignError, match=r"no bolt fits on the mating face of pieces A and D"):
         shellgen.make_mold(job_of(tmp_path, ball, planes))
+
+
+def test_rooms_meet_on_the_plane_that_parts_them(tmp_path, monkeypatch):
+    """A bead that stands over the first plane: the half leaves room for its shadow, wedges that leave askew for less.
+
+    What of the wedges' shell lies bare over the half's room is cut down to less than two thirds, for the wedges are
+    given room there; rounds are switched off to measure how it was.
+    """
+    rod = trimesh.creation.cylinder(10.0, segment=[(0, -60, 0), (0, 60, 0)], sections=48)
+    beads = [trimesh.creation.icosphere(4, 18.0).apply_translation((x, -3.5 * x, 0)) for x in (13.0, -13.0)]
+    whole = trimesh.boolean.union([rod, *beads], engine="manifold")
+    job = job_of(tmp_path, whole, [{"normal": [1, 0, 0]}, {"normal": [0, 1, 0]}])
+
+    def bare_mm2(mold):
+        def cut(names, at_mm):
+            parts = [solid_of(p).rotate((0, -90, 0)).slice(at_mm) for p in mold.parts if p.name in names]
+            return m3.CrossSection.batch_boolean(parts, m3.OpType.Add)
+
+        return (cut("BC", -0.05) - cut("A", 0.05)).offset(-0.4, m3.JoinType.Miter).area()
+
+    met = shellgen.make_mold(job)
+    monkeypatch.setattr("shellgen.mold.faces.ROUNDS", 0)
+    apart = shellgen.make_mold(job)
+    assert bare_mm2(apart) > 300.0
+    assert bare_mm2(met) < 0.67 * bare_mm2(apart)
+    assert {f.id: f.status for f in shellgen.check_mold(met) if f.id in CHECKED} == dict.fromkeys(CHECKED, "pass")
