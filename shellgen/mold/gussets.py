@@ -26,6 +26,7 @@ EDGE_MM = 1.0  # between a web's tip and the flange's edge
 INTO_WALL_MM = 2.0  # how far a web runs on where its top has met the wall
 SUNK_MM = 0.5  # the tip runs on this deep into the flange, so that no edge lies in the flange's face
 STEP_MM = 0.5  # between trial places for the inner end
+RUNS_ON_MM = 3.0  # a back that meets the wall within that behind the foot needs no level top
 ROWS, ACROSS = 13, 5  # heights and places across a web that are tried
 NARROWEST, WIDEST = 0.8, 1.5  # of the flange along a web, over its nominal width
 DEEPEST = 1.5  # how far the wall may lean back by the top of a web, over the width
@@ -98,7 +99,12 @@ def _web(stand: Stand, middle: FloatArray) -> Feature | None:
         return None
     low = stand.low_mm - 1.0
     run_on = SUNK_MM * reach / (high - tip)
-    corners = [(-inner, low), (reach + run_on, low), (reach + run_on, tip - SUNK_MM), (0.0, high), (-inner, high)]
+    corners = [(-inner, low), (reach + run_on, low), (reach + run_on, tip - SUNK_MM)]
+    steep = (high - tip) / reach
+    if _back_runs_on(stand, foot, way, half * aside, inner, (high, steep)):
+        corners.append((-inner, high + steep * inner))
+    else:
+        corners += [(0.0, high), (-inner, high)]
     start = foot + half * aside
     # drawn upright with axes (way, z): their cross product is -aside
     shape = Prism(
@@ -148,6 +154,19 @@ def _inner_end(
     return float(r[deep[0]]) + INTO_WALL_MM
 
 
+def _back_runs_on(
+    stand: Stand, foot: FloatArray, way: FloatArray, side: FloatArray, inner_mm: float, back: tuple[float, float]
+) -> bool:
+    """Whether a web's back may run straight on into the wall, which saves it a level top: the wall is near.
+
+    back : its height at the foot and how steep it is.
+    """
+    r = np.arange(0.0, inner_mm + STEP_MM, STEP_MM)
+    rows = [np.column_stack([foot - r[:, None] * way + s * side, back[0] + back[1] * r]) for s in (-1.0, 0.0, 1.0)]
+    met = np.all([stand.solid(row) for row in rows], axis=0)
+    return bool(met[r >= RUNS_ON_MM].all()) and inner_mm > RUNS_ON_MM
+
+
 def _in_a_spanner(stand: Stand, base: Polygon, high_mm: float) -> bool:
     """Whether a web would stand in a spanner's way at a bolt of another face or of the base flange."""
     near = stand.washer_mm / 2 + SPANNER_MM
@@ -180,6 +199,15 @@ def keep_off(bolts: FloatArray, washer_mm: float, features: Sequence[Feature]) -
         elif isinstance(f.shape, Frustum):
             discs.append(PlanPoint(f.shape.base[:2]).buffer(max(f.shape.r0_mm, f.shape.r1_mm)))
     return shapely.union_all(discs)
+
+
+def free_corners(web: Prism) -> FloatArray:
+    """Corners (n, 3) of what a web shows at most: from its tip back to its foot, on both sides."""
+    (_, low), (end, _), (_, tip), (corner, high), *_ = web.outer
+    top = tip + (high - tip) * end / (end - corner)  # over the foot
+    way, up = np.array(web.x_axis), np.array(web.y_axis)
+    points = np.array(web.origin) + np.array([(0.0, low), (end, low), (end, tip), (0.0, top)]) @ np.array([way, up])
+    return np.concatenate([points, points + web.length_mm * np.cross(way, up)])
 
 
 def web_plan(feature: Feature) -> Polygon:

@@ -16,7 +16,7 @@ from shellgen.job.model import Settings
 from shellgen.mold.base import Foot
 from shellgen.mold.board import foot_holes
 from shellgen.mold.flange import FlangePlan, polygons, turned_over
-from shellgen.mold.gussets import Stand, axes_over, between, board_axes, gussets, keep_off, web_plan
+from shellgen.mold.gussets import Stand, axes_over, between, board_axes, free_corners, gussets, keep_off, web_plan
 from shellgen.mold.marks import flange_marks
 from shellgen.mold.port import Port
 from shellgen.mold.radial import Face, Radial
@@ -120,10 +120,7 @@ def _stands_clear(web: Feature, frame: FloatArray, sign: float, port: Port | Non
     """Whether a web keeps to its side of the plane halfway between the piece's two faces, and off the port."""
     if not isinstance(web.shape, Prism):
         return False
-    shape = web.shape
-    way, up = np.array(shape.x_axis), np.array(shape.y_axis)
-    back = np.array(shape.origin) + np.array([(r, z) for r, z in shape.outer if r >= 0.0]) @ np.array([way, up])
-    corners = transform(np.concatenate([back, back + shape.length_mm * np.cross(way, up)]), frame)
+    corners = transform(free_corners(web.shape), frame)
     plan = shapely.MultiPoint(corners[:, :2]).convex_hull
     room = keep_off(np.zeros((0, 2)), 0.0, () if port is None else port.features)
     return bool((sign * corners[:, 0]).min() > CLEAR_MM) and not plan.buffer(CLEAR_MM).intersects(room)

@@ -1,6 +1,6 @@
 """Gussets on a fitted piece: where the planes of each web meet the wall's outside and the flange.
 
-A web shows two sides, a sloping back, and a level top where the wall leans away from its foot. Each plane meets the
+A web shows two sides, a sloping back, and a level top where the wall leans far from its foot. Each plane meets the
 spline of the wall in a curve of its own; the wall's edge on the flange is cut where the sides cross it.
 """
 
@@ -88,9 +88,9 @@ class WebPlan:
 def frame_of(feature: Feature) -> WebFrame:
     """The axes of a gusset. Raises KernelError for other shapes."""
     shape = feature.shape
-    if not isinstance(shape, Prism) or len(shape.outer) != 5:
+    if not isinstance(shape, Prism) or len(shape.outer) not in (4, 5):
         raise KernelError("it is not the prism of a gusset")
-    (low_r, _), _, (end, tip), (knee, high), _ = shape.outer
+    (low_r, _), _, (end, tip), (knee, high), *_ = shape.outer  # without a level top its back ends at the inner end
     out, up = np.asarray(shape.x_axis), np.asarray(shape.y_axis)
     back = (end - knee) * out + (tip - high) * up
     long = float(np.linalg.norm(back))
@@ -194,7 +194,7 @@ def _on_wall(
         (slope, "back", 0.0, frame.long_mm),
     ):
         kept = []
-        for line in section.lines((0.0, low), (frame.wall_mm, high)):
+        for line in section.lines((0.0, low), (frame.wall_mm, high)) if high > low else ():
             stops = []
             for end in (line[0], line[-1]):
                 if end[0] < ON_MM or end[0] > frame.wall_mm - ON_MM:
