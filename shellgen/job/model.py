@@ -151,7 +151,7 @@ class FlangeSettings(Section):
     keys: Literal["cone", "dome"] = Field("cone", description="Shape of the registration keys.")
     key_clearance_mm: NotNegative = Field(0.2, description="Gap between a key and its socket.")
     pry_slots: bool = Field(True, description="Slots at the edge to open the shell with a flat bar.")
-    gussets: bool = Field(False, description="Webs between flange and wall, between the bolts.")
+    gussets: bool = Field(False, description="Webs between flange and wall, between bolts; not between planes.")
 
 
 class BoltSettings(Section):
