@@ -26,6 +26,7 @@ from shellgen.solid.mesh import mesh_of
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, Role, inverse, transform
 
 POUR_MM, VENT_MM = 16.0, 8.0  # bores; common practice, no source
+POUR_SHARE, VENT_SHARE = 0.2, 0.1  # of the pattern's longest side that bores take at most, down to the narrowest
 LEAST_MM = 3.0  # a narrower bore clogs; common practice, no source
 RIM_MM = 1.5  # a bore stays that far from the edge of the shell's inside
 TUBE_MM = 3.0  # wall of a chimney
@@ -66,12 +67,16 @@ def vented(
     """
     gap = jacket_mesh(pieces, pattern, COARSE_MM)[:2]
     seen = look_into(gap, mesh_of(pattern_core(pattern)), pitch_mm=LOOK_MM)
+    longest = float(np.ptp(pattern.bounds_mm, axis=0).max())
+    pour_mm, vent_mm = (
+        min(most, max(share * longest, LEAST_MM)) for most, share in ((POUR_MM, POUR_SHARE), (VENT_MM, VENT_SHARE))
+    )
     holes: list[VentHole] = []
     bores: list[_Bore] = []
     open_at: list[tuple[float, float, float]] = []
     poured = False
     for spot in place_vents(seen, merge_mm=2 * VENT_MM):
-        wide = VENT_MM if poured else POUR_MM
+        wide = vent_mm if poured else pour_mm
         what = "vent" if poured else "pour"
         if port is not None and _in_port(port, pieces[0], spot.at_mm):
             holes.append(VentHole(pieces[0].name, f"{what} (the port)", spot.at_mm, port.bore_mm, spot.air_mm3))
