@@ -6,8 +6,8 @@ The text depends on the design alone: the header's time is fixed, names are the 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -20,11 +20,11 @@ from shellgen.export.step_text import shortened
 from shellgen.mold.mold import Mold
 from shellgen.progress import Progress
 from shellgen.solid.brep.faceted import faceted_brep
-from shellgen.solid.brep.fitted_piece import Fitted, fitted_piece
+from shellgen.solid.brep.fitted_piece import fitted_piece
 from shellgen.solid.brep.occ import SPLINE_MM, explored, in_frame
 from shellgen.solid.brep.piece import PieceFit, piece_brep
 from shellgen.solid.brep.plate import plate_brep
-from shellgen.solid.recipe import PieceRecipe
+from shellgen.solid.recipe import PlateRecipe
 
 TIME_STAMP = "2000-01-01T00:00:00"
 ASSEMBLY = "assembly.step"
@@ -59,21 +59,20 @@ def write_steps(mold: Mold, folder: Path, progress: Progress) -> StepFiles:
     solids: dict[str, Any] = {}
     fits: dict[str, PieceFit] = {}
     refused: dict[str, str] = {}
-    fitted = _ahead(design.pieces, tolerance, design.settings.outputs.mesh_tolerance_mm)
-    for piece in design.pieces:
-        with progress.step(f"STEP of piece {piece.name}"):
-            try:
-                solid, fits[piece.name] = piece_brep(piece, tolerance, next(fitted).result())
-                solids[piece.name] = in_frame(solid, piece.pull_to_mold)
-            except KernelError as error:
-                refused[piece.name] = str(error)
-                progress.note(f"no STEP of piece {piece.name}: {error}")
-    for plate in design.plates:
-        try:
-            solids[plate.name] = in_frame(plate_brep(plate), plate.plate_to_mold)
-        except KernelError as error:
-            refused[plate.name] = str(error)
-            progress.note(f"no STEP of {plate.name}: {error}")
+    with ThreadPoolExecutor(1) as pool:  # each fit is made while what comes before it is built
+        mesh_mm = design.settings.outputs.mesh_tolerance_mm
+        fitted = [pool.submit(fitted_piece, piece, tolerance, mesh_mm) for piece in design.pieces]
+        plates = _plates(design.plates, refused)
+        for piece, fit in zip(design.pieces, fitted, strict=True):
+            with progress.step(f"STEP of piece {piece.name}"):
+                try:
+                    solid, fits[piece.name] = piece_brep(piece, tolerance, fit.result())
+                    solids[piece.name] = in_frame(solid, piece.pull_to_mold)
+                except KernelError as error:
+                    refused[piece.name] = str(error)
+    solids.update(plates)
+    for name, why in refused.items():
+        progress.note(f"no STEP of part {name}: {why}")
     facets = _faceted(mold, refused, solids) if design.settings.outputs.step_faceted_fallback else {}
     for name, count in facets.items():
         progress.note(f"STEP of {name} is written in {count} flat facets")
@@ -101,11 +100,15 @@ def _faceted(mold: Mold, refused: Mapping[str, str], solids: dict[str, Any]) -> 
     return out
 
 
-def _ahead(pieces: Sequence[PieceRecipe], tolerance_mm: float, mesh_mm: float) -> Iterator[Future[Fitted]]:
-    """The fits of pieces in order, each begun while the piece before it is built."""
-    with ThreadPoolExecutor(1) as pool:
-        waiting = [pool.submit(fitted_piece, p, tolerance_mm, mesh_mm) for p in pieces]
-        yield from waiting
+def _plates(plates: Sequence[PlateRecipe], refused: dict[str, str]) -> dict[str, Any]:
+    """The flat parts as solids in the mold frame; those that cannot be made are added to the refused."""
+    out: dict[str, Any] = {}
+    for plate in plates:
+        try:
+            out[plate.name] = in_frame(plate_brep(plate), plate.plate_to_mold)
+        except KernelError as error:
+            refused[plate.name] = str(error)
+    return out
 
 
 def _file_stem(name: str) -> str:
