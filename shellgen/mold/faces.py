@@ -26,7 +26,7 @@ from shellgen.mold.drape import Draped, drape
 from shellgen.mold.face_places import face_places
 from shellgen.mold.feet import BAR_MM
 from shellgen.mold.flange import FlangePlan, level_region, plan_within, polygons
-from shellgen.mold.met_rooms import core_points, with_cores
+from shellgen.mold.met_rooms import ROUNDS, core_points, with_cores
 from shellgen.mold.mold import Bolt, FaceSeam, Key
 from shellgen.mold.places import Places, bolt_offset_mm
 from shellgen.mold.radial import BAR_HALF_MM, BAR_ROUND_MM, HEAD_MM
@@ -43,7 +43,6 @@ from shellgen.standards.fasteners import bolt as bolt_data
 
 LEAST_LEAN_DEG = 25.0  # keys are at least as blunt as for a pull that leans so
 OFF_EDGE_MM = 2.0  # a washer keeps that far from what ends its face
-ROUNDS = 2  # of widening rooms to their neighbours'
 LEAST_MM2 = 25.0  # walls that meet in less than that do not mate
 SLICES = 5  # a wall along the pull is looked at in that many slices up to the height of a nut
 FLUSH = 0.1  # sine of the angle under which two plates of a piece go on in one another

@@ -16,6 +16,7 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.mold.flange import polygons
 from shellgen.mold.skins import joined, lone_points
 
+ROUNDS = 2  # of widening rooms to their neighbours': those that were widened may reach over others in turn
 KNIFE_MM = 0.4  # half the width from which a piece that reaches over its neighbour's room matters
 LEAST_MM2 = 3.0  # and the area, with what is narrower taken off
 STEP_MM = 2.0  # between the points that stand for a room: balls on them differ by 0.1 mm or less from the whole
