@@ -36,7 +36,8 @@ def with_pitch(
         seam_mm=laid.seam_mm,
     )
     pitch = math.floor(2 * largest) / 2
-    return _at(settings, pitch), (f"bolts.pitch_mm = 'auto': the joint allows {pitch:g} mm.",)
+    bare = ", gussets not counted on" if settings.flange.gussets else ""
+    return _at(settings, pitch), (f"bolts.pitch_mm = 'auto': the joint allows {pitch:g} mm{bare}.",)
 
 
 def _at(settings: Settings, pitch_mm: float) -> Settings:

@@ -104,7 +104,7 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
         assembly=(*(laid.order if isinstance(laid, Assembled) else names), *(p.name for p in plates)),
         notes=(*notes, *remarks, *laid.notes),
         pour=pour,
-        seams=laid.seams if isinstance(laid, Assembled) else (),
+        seams=() if isinstance(laid, Halves) else laid.seams,
         keys_mm3=sum(d.keys_mm3 for d in draped),
     )
 

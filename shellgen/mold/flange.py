@@ -15,6 +15,7 @@ from shellgen.envelope.raster import Envelope, FloatArray, Grid
 from shellgen.parting.surface import Parting
 
 ROUND = 12  # segments of a quarter circle
+FAR_MM = 1e5  # beyond every mold
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,13 +113,17 @@ def flange_plan(
                 coords = np.asarray(part.coords)
                 lines.append(coords)
                 closed.append(bool(np.allclose(coords[0], coords[-1])))
+    seams: list[FloatArray] = []
+    if axis_gap_mm is not None:
+        face = box(0.0, -FAR_MM if board_gap_mm is None else 0.0, FAR_MM, FAR_MM)
+        seams = [part for ring in rings for part in _parts_within(ring, face)]
     if board_gap_mm is not None or axis_gap_mm is not None:
         low, high = np.asarray(whole.bounds[:2]), np.asarray(whole.bounds[2:])
         left = low[0] - 1 if axis_gap_mm is None else 0.0
         clipped = whole.intersection(box(left, low[1] - 1 if board_gap_mm is None else 0.0, high[0] + 1, high[1] + 1))
         whole = max(polygons(clipped), key=lambda p: p.area)
     whole = whole.simplify(0.02)
-    return FlangePlan(section, shapely.geometry.polygon.orient(whole), tuple(lines), tuple(closed))
+    return FlangePlan(section, shapely.geometry.polygon.orient(whole), tuple(lines), tuple(closed), tuple(seams))
 
 
 def _about(

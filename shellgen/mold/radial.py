@@ -25,7 +25,7 @@ from shellgen.mold.drape import Draped, drape
 from shellgen.mold.feet import BAR_MM
 from shellgen.mold.flange import FlangePlan, flange_plan, level_region, polygons, turned_over
 from shellgen.mold.met_rooms import ROUNDS, core_points, with_cores
-from shellgen.mold.mold import Bolt, Key
+from shellgen.mold.mold import Bolt, FaceSeam, Key
 from shellgen.mold.places import Places, bolt_offset_mm, find_places
 from shellgen.parting.cells import Cell
 from shellgen.solid.recipe import transform
@@ -39,8 +39,13 @@ BAR_HALF_MM = 30.0  # least length of a foot bar from the axis
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Face:
-    """The mating face between two neighbours: its plan and places in its own frame, what closes it."""
+    """The mating face between two neighbours: its plan and places in its own frame, what closes it.
 
+    pair : the pieces' names. to_mold : 4x4 from the face's frame.
+    """
+
+    pair: tuple[str, str]
+    to_mold: FloatArray
     plan: FlangePlan
     places: Places
     shut: Closing
@@ -65,6 +70,11 @@ class Radial:
     def seam_mm(self) -> float:
         """Length of the bolt lines of all faces."""
         return sum(length(line) for f in self.faces for line in f.plan.bolt_line)
+
+    @property
+    def seams(self) -> tuple[FaceSeam, ...]:
+        """The seams of all faces, each in its face's frame."""
+        return tuple(FaceSeam(f.pair, f.to_mold, f.plan.outline, f.plan.seam_line) for f in self.faces)
 
     @property
     def gaps(self) -> tuple[int, ...]:
@@ -128,7 +138,7 @@ def lay_radial(settings: Settings, bare: Facets, cells: tuple[Cell, ...], on_boa
         places = find_places(plan, settings, lean_deg=90.0 - 180.0 / count)
         frame = first.pull_to_mold @ face_to_pull(slope, 1.0)
         shut = closing(places, settings, (first.name, second.name), frame)
-        faces.append(Face(plan, places, shut))
+        faces.append(Face((first.name, second.name), frame, plan, places, shut))
     if on_board and settings.shell.feet:
         faces = _with_star(faces)
     return Radial(draped, tuple(faces), slope)

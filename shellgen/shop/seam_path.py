@@ -23,7 +23,7 @@ class SeamPath:
     """A seam and where it runs: its bolts and its gaps in the plan of its first piece, or of its mating face.
 
     bolts_mm : (n, 2). gaps_mm : one polyline (k, 2) for each gap, free ends included, in the order of the report.
-    heel_mm : bolt axis to flange edge. outline : the flange it belongs to.
+    heel_mm : bolt axis to flange edge. outline : the flange it belongs to. to_mold : 4x4, of the plan's frame.
     """
 
     line: SeamLine
@@ -31,6 +31,7 @@ class SeamPath:
     gaps_mm: tuple[FloatArray, ...]
     heel_mm: float
     outline: Polygon
+    to_mold: FloatArray
 
 
 def face_paths(face: FaceSeam, bolts: Sequence[Bolt]) -> list[SeamPath]:
@@ -58,5 +59,5 @@ def face_paths(face: FaceSeam, bolts: Sequence[Bolt]) -> list[SeamPath]:
             found, ends = spans, (low.length, high.length)
             shown = [g for g in (low, *spans, high) if g.length > 0]
         seam = SeamLine(face.pair, tuple(g.length for g in found), ends)
-        paths.append(SeamPath(seam, on, tuple(np.asarray(g.coords) for g in shown), heel, face.outline))
+        paths.append(SeamPath(seam, on, tuple(np.asarray(g.coords) for g in shown), heel, face.outline, face.to_mold))
     return paths

@@ -65,7 +65,9 @@ def _along(
     drawn = [_through(g, p, q) for g, p, q in zip(gaps, spots, np.roll(spots, -1, axis=0), strict=True)]
     cut = _break(gaps, steps, recipe.on_board)
     if cut is None:
-        return SeamPath(SeamLine(pair, _lengths(gaps, recipe), None), spots, tuple(drawn), heel, outline)
+        return SeamPath(
+            SeamLine(pair, _lengths(gaps, recipe), None), spots, tuple(drawn), heel, outline, recipe.pull_to_mold
+        )
     gaps, drawn = gaps[cut + 1 :] + gaps[:cut], drawn[cut + 1 :] + drawn[:cut]
     spots = np.roll(spots, -cut - 1, axis=0)
     free, last = float(steps[cut]), float(at[cut])
@@ -75,7 +77,14 @@ def _along(
     after = _free_end(high + spots[-1] - high[0], recipe.on_board, recipe.parting.flat)
     ends = _lengths([before, after], recipe)
     shown = ([before] if ends[0] > 0 else []) + drawn + ([after] if ends[1] > 0 else [])
-    return SeamPath(SeamLine(pair, _lengths(gaps, recipe), (ends[0], ends[1])), spots, tuple(shown), heel, outline)
+    return SeamPath(
+        SeamLine(pair, _lengths(gaps, recipe), (ends[0], ends[1])),
+        spots,
+        tuple(shown),
+        heel,
+        outline,
+        recipe.pull_to_mold,
+    )
 
 
 def _bolt_line(edge: LinearRing, heel: float, on_board: bool, inner: bool) -> LinearRing:

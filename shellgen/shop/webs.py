@@ -9,6 +9,7 @@ import numpy as np
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
+from shellgen.envelope.raster import FloatArray
 from shellgen.mold.gussets import web_plan
 from shellgen.mold.mold import MoldDesign
 from shellgen.parting.surface import ValleyParting
@@ -22,24 +23,22 @@ ON_MM = 1e-3
 def webbed(design: MoldDesign, paths: Sequence[SeamPath]) -> list[bool]:
     """For each gap of all seams, free ends included, whether a web crosses it on both pieces.
 
-    Gaps run in the plan of a pair's first piece; the second one's webs are carried into it.
+    Gaps run in their path's plan; the webs of both pieces are carried into it.
     """
     pieces = {piece.name: piece for piece in design.pieces}
-    known: dict[tuple[str, str], list[list[BaseGeometry]]] = {}
     out = []
     for path in paths:
-        pair = path.line.pair
-        if pair not in known:
-            known[pair] = _plans(pieces[pair[0]], pieces[pair[1]])
-        out += [all(any(web.intersects(LineString(gap)) for web in on) for on in known[pair]) for gap in path.gaps_mm]
+        first, second = (pieces[name] for name in path.line.pair)
+        plans = _plans(first, second, path.to_mold)
+        out += [all(any(web.intersects(LineString(gap)) for web in on) for on in plans) for gap in path.gaps_mm]
     return out
 
 
-def _plans(first: PieceRecipe, second: PieceRecipe) -> list[list[BaseGeometry]]:
-    """Plans of the webs that stand on the face between two pieces, by piece, in the first one's frame."""
+def _plans(first: PieceRecipe, second: PieceRecipe, to_mold: FloatArray) -> list[list[BaseGeometry]]:
+    """Plans of the webs that stand on the face between two pieces, by piece, in a frame of that face."""
     out = []
     for piece in (first, second):
-        into = inverse(first.pull_to_mold) @ piece.pull_to_mold
+        into = inverse(to_mold) @ piece.pull_to_mold
         webs = [f for f in piece.features if f.role is Role.GUSSET and all(_on(f, piece, p) for p in (first, second))]
         out.append([web_plan(replace(f, shape=moved_shape(f.shape, into))) for f in webs])
     return out

@@ -12,6 +12,7 @@ from shellgen.job.read import Job
 from shellgen.mold.drape import spec_of
 from shellgen.mold.radial import face_to_pull
 from shellgen.parting.cells import radial_cells
+from shellgen.shop.seams import seam_paths
 from shellgen.solid.cell_cut import cut_to_cell
 
 RADIUS_MM = 40.0
@@ -142,3 +143,17 @@ def test_an_axis_beside_the_pattern_is_refused(tmp_path):
     ball = trimesh.creation.icosphere(subdivisions=3, radius=20.0)
     with pytest.raises(DesignError, match=r"piece \w would hold nothing .* middle is at"):
         shellgen.make_mold(job_of(tmp_path, ball, parting={"axis_at_mm": [90.0, 0.0]}))
+
+
+def test_the_joint_sees_the_gaps_of_each_mating_face(mold):
+    """A line from bolt to bolt is no shorter than the straight way, and round a ball at most a half circle on it."""
+    paths = seam_paths(mold.design)
+    closing = [b for b in mold.design.bolts if b.setup == "closing"]
+    assert {path.line.pair for path in paths} == {b.pair for b in closing}
+    assert sum(path.line.bolts for path in paths) == len(closing)
+    for path in paths:
+        straight = np.linalg.norm(np.diff(path.bolts_mm, axis=0), axis=1)
+        spans = np.array(path.line.spans_mm)
+        assert len(spans) == len(straight)
+        assert (spans > straight - 0.01).all() and (spans < np.pi / 2 * straight).all()
+        assert path.line.ends_mm is not None and min(path.line.ends_mm) > 0

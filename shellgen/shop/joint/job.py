@@ -134,11 +134,13 @@ def job_pitch_mm(
 ) -> float:
     """The pitch [mm] for `bolts.pitch_mm = "auto"`; arguments as in `job_loads`.
 
-    Raises DesignError where no pitch holds, with what to change.
+    It holds without gussets too: which gaps have room for one shows only when the bolts are placed. Raises
+    DesignError where no pitch holds, with what to change.
     """
     options = options or JointOptions()
+    bare = settings.model_copy(update={"flange": settings.flange.model_copy(update={"gussets": False})})
     return auto_pitch_mm(
-        job_section(settings, pair, options),
+        job_section(bare, pair, options),
         job_bolt(settings),
         job_loads(settings, pattern, area_mm2=area_mm2, seam_mm=seam_mm, options=options),
         how=job_tightening(settings, options),
