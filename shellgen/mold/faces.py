@@ -7,7 +7,6 @@ turned over. Each piece gets the face's plate on its own side.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,7 +25,7 @@ from shellgen.mold.drape import Draped, drape
 from shellgen.mold.face_places import face_places
 from shellgen.mold.feet import BAR_MM
 from shellgen.mold.flange import FlangePlan, level_region, plan_within, polygons
-from shellgen.mold.met_rooms import ROUNDS, core_points, with_cores
+from shellgen.mold.met_rooms import core_points, widened
 from shellgen.mold.mold import Bolt, FaceSeam, Key
 from shellgen.mold.places import Places, bolt_offset_mm
 from shellgen.mold.radial import BAR_HALF_MM, BAR_ROUND_MM, HEAD_MM
@@ -105,20 +104,12 @@ class Assembled:
 def lay_planes(settings: Settings, bare: Facets, arranged: Arrangement, mounted: bool) -> Assembled:
     """Drape all pieces and lay their mating faces. bare : the pattern with its lip, in the mold frame."""
 
-    def draped_one(share: Share, mesh: Facets) -> Draped:
+    def draped_one(k: int, mesh: Facets) -> Draped:
+        share = arranged.shares[k]
         port = not mounted and share.name == "A"
         return drape(share, mesh, settings, share.on_board, port, lowest_mm(share.parting))
 
-    more: dict[str, list[FloatArray]] = {share.name: [] for share in arranged.shares}
-    with ThreadPoolExecutor(2) as pool:
-        draped = tuple(pool.map(lambda share: draped_one(share, bare), arranged.shares))
-        for _ in range(ROUNDS):  # rooms that were widened may reach over their neighbours' in turn
-            cores = _cores(draped, arranged.meetings)
-            for name, found in cores.items():
-                more[name] += found
-            meshes = [with_cores(bare, more[d.cell.name]) if cores[d.cell.name] else None for d in draped]
-            widened = pool.map(lambda d, mesh: d if mesh is None else draped_one(_share(d), mesh), draped, meshes)
-            draped = tuple(widened)
+    draped = widened(bare, len(arranged.shares), draped_one, lambda made: _cores(made, arranged.meetings))
     draped = _opened(settings, draped, arranged.meetings)
     of = {d.cell.name: d for d in draped}
     plans = []
@@ -143,7 +134,7 @@ def lay_planes(settings: Settings, bare: Facets, arranged: Arrangement, mounted:
     return Assembled(draped, tuple(faces), arranged.order)
 
 
-def _cores(draped: tuple[Draped, ...], meetings: Sequence[Meeting]) -> dict[str, list[FloatArray]]:
+def _cores(draped: Sequence[Draped], meetings: Sequence[Meeting]) -> list[list[FloatArray]]:
     """For each piece the points (k, 3) of the mold frame that bring its room up to its neighbours' on their faces."""
     of = {d.cell.name: d for d in draped}
     found: dict[str, list[FloatArray]] = {name: [] for name in of}
@@ -153,7 +144,7 @@ def _cores(draped: tuple[Draped, ...], meetings: Sequence[Meeting]) -> dict[str,
             points = core_points(rooms[name], rooms[other], of[name].spec.jacket_mm)
             if len(points):
                 found[name].append(transform(np.column_stack([points, np.zeros(len(points))]), meet.to_mold))
-    return found
+    return [found[d.cell.name] for d in draped]
 
 
 def _opened(settings: Settings, draped: tuple[Draped, ...], meetings: Sequence[Meeting]) -> tuple[Draped, ...]:

@@ -7,6 +7,10 @@ by the rubber's thickness, counts as pattern on the plane: all skins of the piec
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
+
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -15,6 +19,8 @@ from shellgen.envelope.facets import Facets
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.flange import polygons
 from shellgen.mold.skins import joined, lone_points
+
+Piece = TypeVar("Piece")
 
 ROUNDS = 2  # of widening rooms to their neighbours': those that were widened may reach over others in turn
 KNIFE_MM = 0.4  # half the width from which a piece that reaches over its neighbour's room matters
@@ -41,6 +47,29 @@ def core_points(own: BaseGeometry, theirs: BaseGeometry, grown_mm: float) -> Flo
         inner = np.column_stack([x.ravel(), y.ravel()])
         found.append(inner[shapely.contains_xy(part, inner[:, 0], inner[:, 1])])
     return np.concatenate(found) if found else np.zeros((0, 2))
+
+
+def widened(
+    bare: Facets,
+    count: int,
+    make: Callable[[int, Facets], Piece],
+    cores_of: Callable[[Sequence[Piece]], list[list[FloatArray]]],
+) -> tuple[Piece, ...]:
+    """Pieces made over the pattern, and made again with the points that bring their rooms up to their neighbours'.
+
+    make : the piece of a number over a mesh. cores_of : for each piece the points (k, 3) that its faces ask for.
+    """
+    more: list[list[FloatArray]] = [[] for _ in range(count)]
+    with ThreadPoolExecutor(2) as pool:
+        made = list(pool.map(lambda k: make(k, bare), range(count)))
+        for _ in range(ROUNDS):
+            cores = cores_of(made)
+            for own, found in zip(more, cores, strict=True):
+                own += found
+            again = [k for k, found in enumerate(cores) if found]
+            for k, piece in zip(again, pool.map(lambda k: make(k, with_cores(bare, more[k])), again), strict=True):
+                made[k] = piece
+    return tuple(made)
 
 
 def with_cores(bare: Facets, cores_mm: list[FloatArray]) -> Facets:

@@ -8,12 +8,12 @@ mating faces are laid as the build lays them, on a wider raster: what the build 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
+from shellgen.envelope.facets import Facets
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.errors import DesignError
 from shellgen.job.defaults import bolt_pitch_mm
@@ -22,7 +22,8 @@ from shellgen.mold.as_built import Blank, built_mm3, pitch_of, prepared
 from shellgen.mold.drape import spec_of
 from shellgen.mold.fill import PARTS
 from shellgen.mold.flange import polygons, section_at_parting
-from shellgen.mold.radial import lay_radial
+from shellgen.mold.met_rooms import widened
+from shellgen.mold.radial import lay_radial, radial_cores
 from shellgen.mold.skins import envelope, plan_grid
 from shellgen.parting.cells import Cell, radial_cells, require_shares
 from shellgen.parting.job_planes import quick_best
@@ -198,17 +199,24 @@ def flange_g_mm(settings: Settings) -> float:
 
 def laid_mm3(blank: Blank, cells: Pieces) -> tuple[float, float]:
     """Rubber and pattern of all cells together [mm3], and the length of their seams [mm], on the rough raster."""
-    with ThreadPoolExecutor(2) as pool:
-        jackets = list(pool.map(lambda cell: _jacket(blank, cell), cells))
+    grown_mm = spec_of(blank.settings, cells[0].name, lowest_mm(cells[0].parting)).jacket_mm
+
+    def cores(made: Sequence[Envelope]) -> list[list[FloatArray]]:
+        valley = cells[0].parting
+        if not isinstance(valley, ValleyParting):
+            return [[] for _ in cells]
+        return radial_cores(cells, made, grown_mm, valley.slope)
+
+    jackets = widened(blank.bare, len(cells), lambda k, mesh: _jacket(blank, cells[k], mesh), cores)
     whole = sum(share_mm3(j, c.parting, _stands(blank, c)) for j, c in zip(jackets, cells, strict=True))
     seam = sum(_seam_mm(j, c.parting, blank.on_board) for j, c in zip(jackets, cells, strict=True))
     return whole, seam / 2
 
 
-def _jacket(blank: Blank, cell: Cell) -> Envelope:
-    """A cell's jacket on the rough raster."""
+def _jacket(blank: Blank, cell: Cell, bare: Facets) -> Envelope:
+    """A cell's jacket over a mesh on the rough raster."""
     spec = spec_of(blank.settings, cell.name, lowest_mm(cell.parting))
-    mesh = blank.bare.moved(inverse(cell.pull_to_mold))
+    mesh = bare.moved(inverse(cell.pull_to_mold))
     upright = _stands(blank, cell)
     grid = plan_grid(mesh, spec, upright)
     pitch = pitch_of(spec.pitch_mm, grid, NODES)

@@ -6,7 +6,7 @@ into the first piece; the second piece's frame of it is the same turned over.
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,7 +24,7 @@ from shellgen.mold.closing import Closing, closing
 from shellgen.mold.drape import Draped, drape
 from shellgen.mold.feet import BAR_MM
 from shellgen.mold.flange import FlangePlan, flange_plan, level_region, polygons, turned_over
-from shellgen.mold.met_rooms import ROUNDS, core_points, with_cores
+from shellgen.mold.met_rooms import core_points, widened
 from shellgen.mold.mold import Bolt, FaceSeam, Key
 from shellgen.mold.places import Places, bolt_offset_mm, find_places
 from shellgen.parting.cells import Cell
@@ -112,20 +112,13 @@ def lay_radial(settings: Settings, bare: Facets, cells: tuple[Cell, ...], on_boa
     count = len(cells)
     slope = float(1 / np.tan(np.pi / count))
 
-    def draped_one(cell: Cell, mesh: Facets) -> Draped:
-        return drape(cell, mesh, settings, on_board, not on_board and cell.name == "A")
+    def draped_one(k: int, mesh: Facets) -> Draped:
+        return drape(cells[k], mesh, settings, on_board, not on_board and cells[k].name == "A")
 
-    with ThreadPoolExecutor(2) as pool:
-        draped = tuple(pool.map(lambda cell: draped_one(cell, bare), cells))
-        more: list[list[FloatArray]] = [[] for _ in cells]
-        for _ in range(ROUNDS):
-            cores = _cores(draped, slope)
-            meshes = []
-            for own, found in zip(more, cores, strict=True):
-                own += found
-                meshes.append(with_cores(bare, own) if found else None)
-            again = pool.map(lambda d, mesh: d if mesh is None else draped_one(d.cell, mesh), draped, meshes)
-            draped = tuple(again)
+    def cores(made: Sequence[Draped]) -> list[list[FloatArray]]:
+        return radial_cores(cells, [d.skins.jacket for d in made], made[0].spec.jacket_mm, slope)
+
+    draped = widened(bare, count, draped_one, cores)
     plans = [_plan(settings, draped[k], draped[(k + 1) % count], slope, count, on_board) for k in range(count)]
     faces = []
     for k, plan in enumerate(plans):
@@ -144,17 +137,22 @@ def lay_radial(settings: Settings, bare: Facets, cells: tuple[Cell, ...], on_boa
     return Radial(draped, tuple(faces), slope)
 
 
-def _cores(draped: tuple[Draped, ...], slope: float) -> list[list[FloatArray]]:
-    """For each piece the points (k, 3) of the mold frame that bring its room up to its neighbours' on their faces."""
-    found: list[list[FloatArray]] = [[] for _ in draped]
-    for k, first in enumerate(draped):
-        other = (k + 1) % len(draped)
-        rooms = [_region(d, d.skins.jacket, side, slope, 0.0) for d, side in ((first, 1.0), (draped[other], -1.0))]
+def radial_cores(
+    cells: Sequence[Cell], jackets: Sequence[Envelope], grown_mm: float, slope: float
+) -> list[list[FloatArray]]:
+    """For each piece the points (k, 3) of the mold frame that bring its room up to its neighbours' on their faces.
+
+    jackets : of the cells, each in its pull frame. grown_mm : by which the pattern was grown for them.
+    """
+    found: list[list[FloatArray]] = [[] for _ in cells]
+    for k, cell in enumerate(cells):
+        other = (k + 1) % len(cells)
+        rooms = [_region(cells[i], jackets[i], side, slope, 0.0) for i, side in ((k, 1.0), (other, -1.0))]
         far = max(abs(v) for room in rooms for v in (*room.bounds, 1.0))
         rooms = [room.intersection(box(0.0, -far, far, far)) for room in rooms]
-        to_mold = first.cell.pull_to_mold @ face_to_pull(slope, 1.0)
+        to_mold = cell.pull_to_mold @ face_to_pull(slope, 1.0)
         for piece, own, theirs in ((k, *rooms), (other, *rooms[::-1])):
-            points = core_points(own, theirs, draped[piece].spec.jacket_mm)
+            points = core_points(own, theirs, grown_mm)
             if len(points):
                 found[piece].append(transform(np.column_stack([points, np.zeros(len(points))]), to_mold))
     return found
@@ -192,10 +190,10 @@ def _plan(settings: Settings, first: Draped, second: Draped, slope: float, count
 
 def _wall(d: Draped, side: float, slope: float, height_mm: float) -> BaseGeometry:
     """Where a piece's wall stands at a height over one of its faces, in the face's plan."""
-    return _region(d, d.skins.outside, side, slope, height_mm)
+    return _region(d.cell, d.skins.outside, side, slope, height_mm)
 
 
-def _region(d: Draped, skin: Envelope, side: float, slope: float, height_mm: float) -> BaseGeometry:
+def _region(cell: Cell, skin: Envelope, side: float, slope: float, height_mm: float) -> BaseGeometry:
     """Where one of a piece's skins lies over a height over one of its faces, in the face's plan.
 
     Walls lie along the pull, which leans over the face away from the axis: bolts must clear them up to their heads.
@@ -203,7 +201,7 @@ def _region(d: Draped, skin: Envelope, side: float, slope: float, height_mm: flo
     lean = float(np.hypot(1.0, slope))
     g = skin.grid
     x, y = np.meshgrid(g.x_mm, g.y_mm)
-    over = level_region(skin.heights_mm - d.cell.parting.at(x, y), g, height_mm * lean)
+    over = level_region(skin.heights_mm - cell.parting.at(x, y), g, height_mm * lean)
     flat = scale(over, xfact=side * lean, yfact=1.0, origin=(0, 0))
     return translate(flat, xoff=slope * height_mm)
 

@@ -191,7 +191,7 @@ def test_rooms_meet_on_the_plane_that_parts_them(tmp_path, monkeypatch):
         return (cut("BC", -0.05) - cut("A", 0.05)).offset(-0.4, m3.JoinType.Miter).area()
 
     met = shellgen.make_mold(job)
-    monkeypatch.setattr("shellgen.mold.faces.ROUNDS", 0)
+    monkeypatch.setattr("shellgen.mold.met_rooms.ROUNDS", 0)
     apart = shellgen.make_mold(job)
     assert bare_mm2(apart) > 300.0
     assert bare_mm2(met) < 0.67 * bare_mm2(apart)
