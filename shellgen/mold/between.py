@@ -15,7 +15,7 @@ from shellgen.mold.base import Foot
 from shellgen.mold.board import foot_holes
 from shellgen.mold.faces import Assembled, MatingFace, united
 from shellgen.mold.feet import posts
-from shellgen.mold.flange import FlangePlan, ring, turned_over
+from shellgen.mold.flange import plan_turned_over, ring, turned_over
 from shellgen.mold.marks import flange_marks
 from shellgen.mold.places import bolt_offset_mm
 from shellgen.mold.port import Port
@@ -143,11 +143,8 @@ def _labels(
     first = face.meeting.pair[0] == piece
     pair = "".join(face.meeting.pair)
     texts = [f"{settings.name} {piece}"[:24], pair] if named else [pair]
-    plan, places = face.plan, face.places
+    plan, places = face.plan if first else plan_turned_over(face.plan), face.places
     turn = np.array([1.0 if first else -1.0, 1.0])
-    if not first:
-        outline = shapely.geometry.polygon.orient(turned_over(plan.outline))
-        plan = FlangePlan(turned_over(plan.section), outline, plan.bolt_line, plan.closed)
     return flange_marks(
         plan,
         places.middles * turn,

@@ -65,6 +65,12 @@ def turned_over(item: BaseGeometry) -> BaseGeometry:
     return shapely.affinity.scale(item, xfact=-1.0, yfact=1.0, origin=(0, 0))
 
 
+def plan_turned_over(plan: FlangePlan) -> FlangePlan:
+    """Section and outline as the second piece sees them; the lines of bolts and seam stay in the first one's plan."""
+    outline = shapely.geometry.polygon.orient(turned_over(plan.outline))
+    return FlangePlan(turned_over(plan.section), outline, plan.bolt_line, plan.closed)
+
+
 def without_small_holes(section: BaseGeometry, wider_than_mm: float) -> BaseGeometry:
     """Fills holes in which no circle of that width fits."""
     out = []

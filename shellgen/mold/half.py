@@ -14,7 +14,7 @@ from shellgen.job.model import Settings
 from shellgen.mold.base import Foot
 from shellgen.mold.board import foot_holes
 from shellgen.mold.feet import foot_bar, posts, with_foot_bar
-from shellgen.mold.flange import FlangePlan, level_region, turned_over
+from shellgen.mold.flange import FlangePlan, level_region, plan_turned_over
 from shellgen.mold.gussets import Stand, between, board_axes, gussets, keep_off, web_plan
 from shellgen.mold.halves import Halves
 from shellgen.mold.marks import flange_marks
@@ -39,7 +39,7 @@ def half_recipe(k: int, settings: Settings, laid: Halves, stand: Foot | None, po
         outline, bar = with_foot_bar(plan.outline)
         plan = replace(plan, outline=outline)
     sign = np.array([1.0 if k == 0 else -1.0, 1.0])
-    own = plan if k == 0 else FlangePlan(turned_over(plan.section), _turned(plan.outline), plan.bolt_line, plan.closed)
+    own = plan if k == 0 else plan_turned_over(plan)
     features: list[Feature] = list(shut.first if k == 0 else shut.second)
     busy = places.spots * sign
     if port is not None:
@@ -121,7 +121,3 @@ def _flat_land(outline: Polygon, top: Envelope, flange_mm: float) -> BaseGeometr
     """Where a stepped flange's outer face lies as it would on the plane."""
     level = LEVEL_MM - np.abs(top.heights_mm - flange_mm)
     return outline.intersection(level_region(level, top.grid))
-
-
-def _turned(outline: Polygon) -> Polygon:
-    return shapely.geometry.polygon.orient(turned_over(outline))

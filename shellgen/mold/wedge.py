@@ -15,7 +15,7 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.job.model import Settings
 from shellgen.mold.base import Foot
 from shellgen.mold.board import foot_holes
-from shellgen.mold.flange import FlangePlan, polygons, turned_over
+from shellgen.mold.flange import FlangePlan, plan_turned_over, polygons
 from shellgen.mold.gussets import Stand, axes_over, between, board_axes, free_corners, gussets, keep_off, web_plan
 from shellgen.mold.marks import flange_marks
 from shellgen.mold.port import Port
@@ -74,11 +74,7 @@ def leant(outline: Polygon, by_mm: float) -> BaseGeometry:
 
 def _plan_of(face: Face, sign: float) -> FlangePlan:
     """A face's plan in the frame of its first (sign 1) or second piece."""
-    plan = face.plan
-    if sign > 0:
-        return plan
-    outline = shapely.geometry.polygon.orient(turned_over(plan.outline))
-    return FlangePlan(turned_over(plan.section), outline, plan.bolt_line, plan.closed)
+    return face.plan if sign > 0 else plan_turned_over(face.plan)
 
 
 def _webs(
