@@ -2,11 +2,15 @@
 
 import dataclasses
 import json
+import re
 import subprocess
 import sys
 
 import numpy as np
 import pytest
+from OCP.BRep import BRep_Tool
+from OCP.Geom import Geom_BSplineCurve, Geom_BSplineSurface
+from OCP.Geom2d import Geom2d_BSplineCurve
 
 from shellgen.checks.step import step_findings
 from shellgen.checks.step_reread import counts, moved_back, read_solids
@@ -15,7 +19,9 @@ from shellgen.errors import KernelError
 from shellgen.export.step import StepFiles, write_steps
 from shellgen.mold.drape import spec_of
 from shellgen.progress import Quiet
+from shellgen.solid.brep.occ import explored
 from shellgen.solid.brep.piece import piece_brep
+from shellgen.solid.brep.trace import TRACE_MM
 from shellgen.solid.brep.workplane import piece_workplane
 from shellgen.solid.recipe import Feature, Frustum, Role, inverse, transform
 from tests.step.conftest import BALL_MM, TORUS_MM
@@ -104,6 +110,33 @@ def test_header_says_ap242_millimetres_and_no_time(ball):
     assert "2000-01-01T00:00:00" in text[:600]
     assert "SI_UNIT(.MILLI.,.METRE.)" in text
     assert "MANIFOLD_SOLID_BREP('ball A'" in text or "PRODUCT('ball A'" in text
+
+
+def test_readers_keep_the_curves_on_skins(torus):
+    """A curve in a skin's parameters read back is the one written, pole for pole as its curve in space.
+
+    OCC projects one anew, with hundreds of poles, that misses its edge by more than the file's uncertainty.
+    """
+    for name in ("A", "B"):
+        (solid,) = read_solids(torus.folder / torus.files.paths[name])
+        skins = [f for f in explored(solid, "face") if isinstance(BRep_Tool.Surface_s(f), Geom_BSplineSurface)]
+        found = 0
+        for skin in skins:
+            for edge in explored(skin, "edge"):
+                curve, flat = BRep_Tool.Curve_s(edge, 0.0, 0.0), BRep_Tool.CurveOnSurface_s(edge, skin, 0.0, 0.0)
+                if isinstance(curve, Geom_BSplineCurve) and isinstance(flat, Geom2d_BSplineCurve):
+                    assert flat.NbPoles() == curve.NbPoles()
+                    found += 1
+        assert found >= 4  # two loops, each in two edges or more, on the inside alone
+
+
+@pytest.mark.parametrize(("part", "stated"), [("A", TRACE_MM), ("lid", 1e-7)])
+def test_files_state_how_near_their_curves_are(ball, part, stated):
+    text = (ball.folder / ball.files.paths[part]).read_text()
+    (found,) = re.findall(r"UNCERTAINTY_MEASURE_WITH_UNIT\(LENGTH_MEASURE\(([^)]*)\)", text)
+    assert float(found) == stated
+    (solid,) = read_solids(ball.folder / ball.files.paths[part])
+    assert counts(solid).loosest_mm <= stated
 
 
 def test_assembly_names_every_part_in_place(ball):
