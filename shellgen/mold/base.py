@@ -14,6 +14,7 @@ from shellgen.mold.flange import grown, polygons
 from shellgen.solid.recipe import BaseFlange, Feature, Frustum, Role
 
 CLEAR_ABOVE_MM = 25.0  # a washer's seat stands clear of the wall up to this height over the base flange
+LEAST_SIDE_MM = 1.0  # a base flange ends in an upright side over a stepped flange, not in a feather edge along it
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,12 +31,14 @@ class Foot:
 class Standing:
     """How a parting that is not flat runs along the board.
 
-    x_mm : (n,) along the board. lie_mm : (n,) height of the parting there. clear_mm : (n,) how high its flange reaches.
+    x_mm : (n,) along the board. lie_mm : (n,) height of the parting there. clear_mm : (n,) how high its flange reaches
+    where a spanner works. stepped_mm : (n,) how high a stepped flange reaches within the base flange.
     """
 
     x_mm: FloatArray
     lie_mm: FloatArray
     clear_mm: FloatArray
+    stepped_mm: FloatArray | None = None
 
     def at(self, x_mm: FloatArray) -> FloatArray:
         """Height of the parting along the board."""
@@ -131,6 +134,8 @@ def foot(
         foot_line = [(standing.x_mm[0], base_mm - 1.0), *zip(standing.x_mm, standing.lie_mm, strict=True)]
         below = Polygon([*foot_line, (standing.x_mm[-1], base_mm - 1.0)])
         outline = max(polygons(outline.difference(below)), key=lambda q: q.area)
+    if standing is not None and standing.stepped_mm is not None:
+        reach = _ended_over(reach, standing.x_mm, standing.stepped_mm + LEAST_SIDE_MM)
     bolts = np.array(spots)
     return Foot(BaseFlange(reach, thickness_mm), bolts[apart(bolts, washer_mm + 2.0)], pin, outline)
 
@@ -147,6 +152,29 @@ def _graph(region: Polygon, step_mm: float, base_mm: float) -> tuple[tuple[float
         out.append((float(x), max(float(cut.bounds[3]), base_mm) if not cut.is_empty else base_mm))
     line = LineString(out).simplify(0.02)
     return tuple((float(x), float(z)) for x, z in line.coords)
+
+
+def _ended_over(
+    reach: tuple[tuple[float, float], ...], x_mm: FloatArray, least_mm: FloatArray
+) -> tuple[tuple[float, float], ...]:
+    """The widest part of a graph z(x) that lies over another one."""
+    points = np.asarray(reach)
+    x = np.unique(np.concatenate([points[:, 0], x_mm[(x_mm > points[0, 0]) & (x_mm < points[-1, 0])]]))
+    z = np.interp(x, points[:, 0], points[:, 1])
+    over = z - np.interp(x, x_mm, least_mm)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], (over >= 0).astype(int), [0]])))
+    if not len(edges):
+        return reach
+    a, b = max(zip(edges[::2], edges[1::2] - 1, strict=True), key=lambda e: float(x[e[1]] - x[e[0]]))
+    ends = []
+    for inner, outer in ((a, a - 1), (b, b + 1)):
+        t = 0.0
+        if 0 <= outer < len(x):
+            t = float(over[inner] / (over[inner] - over[outer]))
+        ends.append(float(x[inner] + t * (x[min(max(outer, 0), len(x) - 1)] - x[inner])))
+    kept = points[(points[:, 0] > ends[0]) & (points[:, 0] < ends[1])]
+    rims = [(e, float(np.interp(e, points[:, 0], points[:, 1]))) for e in ends]
+    return (rims[0], *((float(px), float(pz)) for px, pz in kept), rims[1])
 
 
 def board_hole(at: FloatArray, radius_mm: float, thickness_mm: float, role: Role) -> Feature:

@@ -10,7 +10,7 @@ from shapely.geometry import Polygon
 
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.job.model import Settings
-from shellgen.mold.base import Foot, Standing, board_hole, foot
+from shellgen.mold.base import CLEAR_ABOVE_MM, Foot, Standing, board_hole, foot
 from shellgen.mold.drape import Draped
 from shellgen.mold.mold import Bolt
 from shellgen.mold.places import bolt_offset_mm
@@ -54,15 +54,17 @@ def _standing(d: Draped, flange_mm: float, top: Envelope | None) -> Standing | N
     g = d.skins.outside.grid
     x = np.arange(g.x_mm[0] - 60.0, g.x_mm[-1] + 60.0, g.pitch_mm)
     lie = d.cell.parting.at(x, np.zeros_like(x))
+    stepped: FloatArray | None = None
     if top is not None:
-        ys = np.arange(0.0, flange_mm + 25.0, g.pitch_mm)
-        clear = top.at(*np.meshgrid(np.clip(x, top.grid.x_mm[0], top.grid.x_mm[-1]), ys)).max(axis=0)
+        ys = np.arange(0.0, flange_mm + CLEAR_ABOVE_MM, g.pitch_mm)
+        heights = top.at(*np.meshgrid(np.clip(x, top.grid.x_mm[0], top.grid.x_mm[-1]), ys))
+        clear, stepped = heights.max(axis=0), heights[ys < flange_mm + g.pitch_mm].max(axis=0)
     elif isinstance(d.cell.parting, PlanesParting):
         clear = d.cell.parting.raised(x, np.zeros_like(x), flange_mm)
     else:
         slope = d.cell.parting.slope if isinstance(d.cell.parting, ValleyParting) else 0.0
         clear = lie + flange_mm * float(np.hypot(1.0, slope))
-    return Standing(x, lie, clear)
+    return Standing(x, lie, clear, stepped)
 
 
 def foot_holes(settings: Settings, stand: Foot, flange_mm: float) -> list[Feature]:

@@ -1,4 +1,4 @@
-"""Molds of a ball, a torus, a box, a tilted disc, and radial pieces, and their STEP files, made once."""
+"""Molds of a ball, torus, box, tilted disc, bowed column, and radial pieces, and their STEP files, made once."""
 
 import numpy as np
 import pytest
@@ -14,6 +14,7 @@ from shellgen.progress import Quiet
 BALL_MM = 30.0
 TORUS_MM = (45.0, 14.0)
 DISC_MM, TILT_DEG = (40.0, 2.0), 30.0
+COLUMN_MM, BOW_MM = (14.0, 90.0), 24.0  # radius and height of the column; how far its middle stands off
 
 
 class Build:
@@ -60,6 +61,22 @@ def disc(tmp_path_factory):
     parting = {"plane": {"normal": [0, 0, 1]}, "follow": "silhouette"}
     jacket = {"keys": False, "thickness_mm": 8, "draft_deg": 5}
     return Build(tmp_path_factory.mktemp("disc"), plate, parting=parting, jacket=jacket, raster={"pitch_mm": 0.5})
+
+
+def bowed_mm(z_mm):
+    """Where the column's axis runs, along y."""
+    return BOW_MM * np.sin(np.pi * z_mm / COLUMN_MM[1])
+
+
+@pytest.fixture(scope="session")
+def column(tmp_path_factory):
+    """A column on a board, every level section of it a circle, bowed along the pull and parted along its silhouette."""
+    radius, tall = COLUMN_MM
+    post = trimesh.creation.cylinder(radius=radius, height=tall, sections=160).subdivide_to_size(4.0)
+    post.apply_translation([0.0, 0.0, tall / 2])
+    post.vertices[:, 1] += bowed_mm(post.vertices[:, 2])
+    parting = {"plane": {"normal": [0, 1, 0]}, "follow": "silhouette"}
+    return Build(tmp_path_factory.mktemp("column"), post, parting=parting, mount={"kind": "board"})
 
 
 @pytest.fixture(scope="session")

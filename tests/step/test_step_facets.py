@@ -88,7 +88,7 @@ def test_a_refused_part_is_faceted_only_where_asked(ball, tmp_path):
 
 def test_what_is_left_out_is_said_as_it_is(ball, box):
     assert ball.findings["step-written"].says == "all 3 are written"
-    assert box.findings["step-written"].says == "all 3 are written, without their engraved labels (on A, B)"
+    assert box.findings["step-written"].says == "all 3 are written, without their engraved labels (on B)"
     fits = {n: dataclasses.replace(f, engraved=n == "A") for n, f in ball.files.fits.items()}
     found = {f.id: f for f in step_findings(ball.mold, ball.folder, dataclasses.replace(ball.files, fits=fits))}
     assert found["step-written"].says == "all 3 are written, without their engraved labels (on B)"

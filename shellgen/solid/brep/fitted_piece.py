@@ -30,8 +30,6 @@ def fitted_piece(recipe: PieceRecipe, tolerance_mm: float, mesh_mm: float = MESH
     Raises KernelError for kinds of pieces that are not built, and where nothing is to be fitted.
     """
     stepped = isinstance(recipe.parting, SteppedParting)
-    if stepped and recipe.on_board:
-        raise KernelError(f"shell piece {recipe.name}: a stepped parting that stands on a board is not written as STEP")
     if not (stepped or recipe.parting.flat or isinstance(recipe.parting, ValleyParting)):
         raise KernelError(f"shell piece {recipe.name}: a piece between planes of a list is not written as STEP")
     land = stepped_land(recipe, tolerance_mm) if stepped else None

@@ -1,7 +1,7 @@
 """A stepped flange laid flat: its features moved down to the plane, to be joined by ordinary booleans and lifted after.
 
-Features stand along the pull on level terraces. Laid flat, each stands on z = 0 as it would on a plane; what rises from
-the flange to a height of its own (feet) stays at that height.
+Features stand along the pull on level terraces. Laid flat, each stands on z = 0 as it would on a plane; what has a
+height of its own (feet, the base flange and its holes) keeps it, but for one raise of all that lifts it over the plate.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, Prism, Role, mo
 FLAT_MM = 1.0  # the flat plate's outer face stands so far over its seats
 BEYOND_MM = 2.0  # cuts through the plate run on
 NEAR_MM = 0.02
+SAMPLES = 400  # along the board
 LEVELLED = (
     Role.BOLT_HOLE,
     Role.PIN_HOLE,
@@ -34,7 +35,7 @@ LEVELLED = (
 class FlatStand:
     """The recipe of a flat plate in place of a stepped one, its features, and how far each place was moved down.
 
-    level : for a point (x, y, z) of the flat plate at an end of a feature; 0 where there is none.
+    level : for a point (x, y, z) of the flat plate that lies in neither of its planes.
     """
 
     recipe: PieceRecipe
@@ -47,14 +48,16 @@ def flat_stand(recipe: PieceRecipe, features: tuple[Feature, ...]) -> FlatStand:
     places: list[tuple[shapely.Polygon, tuple[float, ...], float]] = []
     out: list[Feature] = []
     thick = recipe.outline.thickness_mm
+    raised = _raise_mm(recipe)
+    up, down = np.eye(4), np.eye(4)
+    up[2, 3] = raised
     for feature in features:
-        if feature.role not in LEVELLED:
-            out.append(feature)
+        if feature.role not in LEVELLED or _lies(feature):
+            out.append(replace(feature, shape=moved_shape(feature.shape, up)))
             continue
         plan = _plan(feature, recipe.name)
         middle = plan.centroid
         z = float(recipe.parting.at(np.array(middle.x), np.array(middle.y)))
-        down = np.eye(4)
         down[2, 3] = -z
         flat = replace(feature, shape=moved_shape(feature.shape, down))
         out.append(_run_on(flat, thick))
@@ -65,9 +68,26 @@ def flat_stand(recipe: PieceRecipe, features: tuple[Feature, ...]) -> FlatStand:
     def level(x: float, y: float, z: float) -> float:
         at = shapely.Point(x, y)
         found = (by for plan, ends, by in places if min(abs(z - e) for e in ends) < NEAR_MM and plan.contains(at))
-        return next(found, 0.0)
+        return next(found, -raised)
 
-    return FlatStand(replace(recipe, outline=outline, apart=apart), tuple(out), level)
+    base = recipe.base
+    if base is not None:
+        base = replace(base, reach=tuple((x, z + raised) for x, z in base.reach))
+    return FlatStand(replace(recipe, outline=outline, apart=apart, base=base), tuple(out), level)
+
+
+def _raise_mm(recipe: PieceRecipe) -> float:
+    """How far the base flange is raised, so that it stands over the flat plate as it does over the stepped one."""
+    if recipe.base is None:
+        return 0.0
+    reach = np.asarray(recipe.base.reach)
+    x, y = np.meshgrid(np.linspace(reach[0, 0], reach[-1, 0], SAMPLES), (0.0, recipe.base.thickness_mm))
+    return FLAT_MM - float(recipe.parting.at(x, y).min())
+
+
+def _lies(feature: Feature) -> bool:
+    """Whether a feature runs along the board."""
+    return isinstance(feature.shape, Frustum) and feature.shape.axis[2] == 0.0
 
 
 def _plan(feature: Feature, name: str) -> shapely.Polygon:

@@ -18,7 +18,8 @@ from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
 from shellgen.solid.brep.caps import ON_MM
 from shellgen.solid.brep.laid_edge import LaidPart, laid_parts, rim_parts
-from shellgen.solid.brep.loops import Side
+from shellgen.solid.brep.loops import Side, sampled
+from shellgen.solid.brep.upright import drawn_line, ends_where_drawn, is_flat, is_upright, raised
 
 MOST_SPANS = 90  # see `skin_face`
 
@@ -34,11 +35,12 @@ class Ground:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class New:
-    """A new edge: laid on a graph, or moved by so much along z."""
+    """A new edge: laid on a graph, moved by so much along z, or drawn anew along z (1 up from z = 0, -1 down)."""
 
     edge: Any
     laid: LaidPart | None = None
     by_mm: float = 0.0
+    drawn: float = 0.0
 
 
 def _shape_numbers() -> Any:
@@ -63,7 +65,11 @@ class Lift:
     _vertices: dict[int, Any] = field(default_factory=dict)
     _edges: dict[int, list[New]] = field(default_factory=dict)
 
-    def sides(self, flat: list[Side], ground: Ground) -> list[Side]:
+    def pin(self, flat: Any, lifted: Any) -> None:
+        """Say which vertex a flat one becomes."""
+        self._vertices[self._key(flat)] = lifted
+
+    def sides(self, flat: list[Side]) -> list[Side]:
         """Sides in one of the planes, on its graph."""
         out = []
         for side in flat:
@@ -71,10 +77,18 @@ class Lift:
             out += parts if side.along else [p.turned() for p in reversed(parts)]
         return out
 
+    def upright_sides(self, flat: list[Side], plan: FloatArray) -> list[Side]:
+        """Sides in an upright plane with the axes plan (2, 3), which stays where it is."""
+        out = []
+        for side in flat:
+            parts = [sampled(n.edge, True, plan) for n in self._edge(side.edge)]
+            out += parts if side.along else [p.turned() for p in reversed(parts)]
+        return out
+
     def faces(self, flat: list[Any]) -> list[Any]:
         """Faces that lie in neither plane."""
         for item in flat:
-            if not _upright(item):
+            if not is_upright(item):
                 self._rims(item)
         return [self._face(item) for item in flat]
 
@@ -122,8 +136,8 @@ class Lift:
             made = self._on(ground, laid_parts(bare, ground.graph, self.most_spans), first, last)
         elif BRep_Tool.Degenerated_s(bare):
             made = [New(self._tip(first))]
-        elif abs(z0 - z1) < ON_MM:
-            made = [self._level_edge(bare, first, last)]
+        elif abs(z0 - z1) < ON_MM or (ground is None and self._ground(z1) is None):
+            made = [self._moved_edge(bare, first, last)]
         else:
             made = [self._rising_edge(bare, first, last)]
         self._edges[key] = made
@@ -156,8 +170,8 @@ class Lift:
         builder.Degenerated(out, True)
         return out
 
-    def _level_edge(self, bare: Any, first: Any, last: Any) -> New:
-        """An edge between the planes, moved with its terrace."""
+    def _moved_edge(self, bare: Any, first: Any, last: Any) -> New:
+        """An edge that touches neither plane, moved with its terrace."""
         from OCP.BRep import BRep_Tool
         from OCP.gp import gp_Vec
 
@@ -170,14 +184,19 @@ class Lift:
     def _rising_edge(self, bare: Any, first: Any, last: Any) -> New:
         """An edge between the planes that leads up, straight or along a round flank, to where its ends have moved."""
         from OCP.BRep import BRep_Tool
+        from OCP.Geom import Geom_Line
         from OCP.GeomAPI import GeomAPI_ProjectPointOnCurve
-        from OCP.gp import gp_Vec
+        from OCP.gp import gp_Dir, gp_Pnt, gp_Vec
 
         curve = BRep_Tool.Curve_s(bare, 0.0, 1.0)
         a, b = self._vertex(first), self._vertex(last)
         p, q = BRep_Tool.Pnt_s(a), BRep_Tool.Pnt_s(b)
         if (q.Z() - p.Z()) * (BRep_Tool.Pnt_s(last).Z() - BRep_Tool.Pnt_s(first).Z()) <= 0:
             raise KernelError(f"{self.what}: a wall at ({p.X():.1f}, {p.Y():.1f}) ends before it begins")
+        if ends_where_drawn(curve, p, q):
+            up = 1.0 if q.Z() > p.Z() else -1.0
+            line = Geom_Line(gp_Pnt(p.X(), p.Y(), 0.0), gp_Dir(0.0, 0.0, up))
+            return New(occ.edge(line, a, b, up * p.Z(), up * q.Z(), BRep_Tool.Tolerance_s(bare)), drawn=up)
         by = self._by(first, last)
         moved = curve.Translated(gp_Vec(0.0, 0.0, by))
         ends = [float(GeomAPI_ProjectPointOnCurve(point, moved).LowerDistanceParameter()) for point in (p, q)]
@@ -194,7 +213,7 @@ class Lift:
             within = ground is not None and ground is self._ground(BRep_Tool.Pnt_s(last).Z())
             if ground is None or not within or self._key(flat) in self._edges:
                 continue
-            if not first.IsSame(last) or _flat_face(item):
+            if not first.IsSame(last) or is_flat(item):
                 raise KernelError(f"{self.what}: a key's foot runs into something else")
             parts = rim_parts(flat, item, ground.graph, self._by(*occ.explored(item, "vertex")), self.most_spans)
             self._vertices[self._key(first)] = occ.vertex(parts[0].poles_mm[0], parts[0].tolerance_mm)
@@ -212,7 +231,7 @@ class Lift:
         forward = TopoDS.Face_s(item.Oriented(TopAbs_FORWARD))
         surface = BRep_Tool.Surface_s(forward)
         by: float | None = None  # an upright wall stays
-        if not _upright(item):
+        if not is_upright(item):
             by = self._by(*occ.explored(item, "vertex"))
             surface = surface.Translated(gp_Vec(0.0, 0.0, by))
         wires = []
@@ -255,8 +274,10 @@ class Lift:
             plan = occ.spline_curve_2d(laid.knots, np.column_stack([u, laid.heights_on(surface)]))
             occ.lay_on(item, plan, surface, low, high, laid.tolerance_mm)
             return
-        if by is None:
-            lines = [_raised(line, new.by_mm, surface) for line in lines]
+        if new.drawn:
+            lines = [drawn_line(line, new.drawn, surface) for line in lines]
+        elif by is None:
+            lines = [raised(line, new.by_mm, surface) for line in lines]
         if len(lines) == 2:
             builder.UpdateEdge(item, lines[0], lines[1], surface, here, BRep_Tool.Tolerance_s(flat))
         else:
@@ -265,15 +286,6 @@ class Lift:
             builder.Range(item, *_range_2d(flat, forward))
         else:
             builder.Range(item, surface, here, *_range(item))
-
-
-def _raised(line: Any, by_mm: float, surface: Any) -> Any:
-    """A line in the parameters of an upright wall, moved up it."""
-    from OCP.gp import gp_Pnt, gp_Vec, gp_Vec2d
-
-    p, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
-    surface.D1(line.Value(line.FirstParameter() if line.FirstParameter() > -1e9 else 0.0).X(), 0.0, p, du, dv)
-    return line.Translated(gp_Vec2d(0.0, by_mm / dv.Z()))
 
 
 def _range_2d(flat: Any, forward: Any) -> tuple[float, float]:
@@ -292,24 +304,3 @@ def _range(item: Any) -> tuple[float, float]:
 
     curve = BRepAdaptor_Curve(item)
     return curve.FirstParameter(), curve.LastParameter()
-
-
-def _upright(item: Any) -> bool:
-    """Whether a face stands along z."""
-    from OCP.BRepAdaptor import BRepAdaptor_Surface
-    from OCP.GeomAbs import GeomAbs_Cylinder, GeomAbs_Plane, GeomAbs_SurfaceOfExtrusion
-
-    surface = BRepAdaptor_Surface(item)
-    kind = surface.GetType()
-    if kind == GeomAbs_Plane:
-        return abs(surface.Plane().Axis().Direction().Z()) < 1e-9
-    if kind == GeomAbs_Cylinder:
-        return abs(abs(surface.Cylinder().Axis().Direction().Z()) - 1) < 1e-9
-    return bool(kind == GeomAbs_SurfaceOfExtrusion and abs(abs(surface.Direction().Z()) - 1) < 1e-9)
-
-
-def _flat_face(item: Any) -> bool:
-    from OCP.BRepAdaptor import BRepAdaptor_Surface
-    from OCP.GeomAbs import GeomAbs_Plane
-
-    return bool(BRepAdaptor_Surface(item).GetType() == GeomAbs_Plane)

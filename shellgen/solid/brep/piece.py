@@ -212,13 +212,30 @@ def covers(skin: Skin, trim: Graph, place: Callable[[float], tuple[float, float]
 
 def lifted_faces(flat: PieceRecipe, body: Any, lift: Lift, inside: Skin, outside: Skin) -> list[Any]:
     """All faces of a stepped piece but its skins and its port; flat, body : its plate laid flat."""
-    kept, sides = sorted_faces(body, caps_of(flat))
+    caps = caps_of(flat)
+    kept, sides = sorted_faces(body, caps)
+    wall = "step" if flat.base is not None else "base"
+    wall_y = flat.base.thickness_mm if flat.base is not None else 0.0
+    rows = ((lift.low, "mating", inside, False, "base", 0.0), (lift.high, "top", outside, True, wall, wall_y))
+    if flat.on_board:
+        for ground, name, skin, _, upright, low_y in rows:
+            ends = [(x, occ.vertex(np.array([x, low_y, ground.level_mm]))) for x, _ in skin.ends]
+            for (_, laid_flat), (_, lifted) in zip(ends, skin.ends, strict=True):
+                lift.pin(laid_flat, lifted)
+            under = covers(skin, ground.graph, lambda t, y=low_y: (t, y))  # type: ignore[misc]
+            opened(sides, caps, (name, upright), ends, X, under)
     faces = lift.faces(kept)
-    for ground, name, skin, outward in ((lift.low, "mating", inside, False), (lift.high, "top", outside, True)):
-        own = lift.sides(sides[name], ground)
-        clear_of(own, skin, ground.graph, name, None, lift.what)
+    for ground, name, skin, outward, _, low_y in rows:
+        own = lift.sides(sides[name])
+        clear_of(own, skin, ground.graph, name, low_y if flat.on_board else None, lift.what)
         found = faces_of(own + [s.turned() for s in skin.trims], ground.surface, outward, lift.what)
         faces += own_surfaces(found, ground.graph, ground.surface)
+    if flat.on_board:
+        own_sides = {name: lift.upright_sides(sides[name], caps[name].plan) for name in {"base", wall}}
+        own_sides["base"] += [stood_up(s, inside, caps["base"]) for s in inside.isos]
+        own_sides[wall] += [stood_up(s, outside, caps[wall]).turned() for s in outside.isos]
+        for name in sorted(own_sides):
+            faces += faces_of(own_sides[name], caps[name].surface, caps[name].outward, lift.what)
     return faces
 
 

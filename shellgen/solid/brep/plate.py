@@ -8,10 +8,12 @@ from typing import Any
 from shellgen.errors import KernelError
 from shellgen.solid.brep.failing import in_words
 from shellgen.solid.brep.occ import explored
-from shellgen.solid.brep.shapes import feature_solid, fused, less, outline_solid, prism_solid
-from shellgen.solid.recipe import Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Role
+from shellgen.solid.brep.shapes import feature_solid, fused, less, outline_solid, prism_solid, unified
+from shellgen.solid.brep.smooth_ring import ALONE_MM
+from shellgen.solid.recipe import BaseFlange, Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Ring, Role
 
 OFF_BOARD_MM = 0.03
+SIDE_MM = 2 * ALONE_MM  # an upright side drawn so long is a piece of its ring whatever it meets
 LEFT_OUT = (Role.LABEL,)  # letters cost hundreds of faces
 
 
@@ -23,14 +25,31 @@ def plate_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
         outlines = tuple(squared(o) for o in outlines)
     parts = [outline_solid(o, 0.0, o.thickness_mm) for o in outlines]
     if recipe.base is not None:
-        reach = recipe.base.reach
-        ring = ((reach[0][0], 0.0), (reach[-1][0], 0.0), *(p for p in reach[::-1] if p[1] > 0.0))
-        # drawn in the plane y = 0 with axes (z, x): their cross product is +y
-        flat = tuple((z, x) for x, z in ring)
-        axes = ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0))
-        parts.append(prism_solid(Prism(flat, (), (0.0, 0.0, 0.0), *axes, recipe.base.thickness_mm)))
+        parts.append(_base_solid(recipe.base, what))
     features = tuple(_standing(f, 0.5 * recipe.outline.thickness_mm, what) if f.body else f for f in features)
-    return with_features(parts, features, what)
+    body = with_features(parts, features, what)
+    return unified(body) if any(f.body for f in features) else body  # feet may be flush with the flange's side
+
+
+def _base_solid(base: BaseFlange, what: str) -> Any:
+    """The base flange, from the parting up; where its reach ends above that, in an upright side of its own."""
+    reach = base.reach
+    upright = min(reach[0][1], reach[-1][1]) > 0.0
+    low = -SIDE_MM if upright else 0.0
+    ring = ((reach[0][0], low), (reach[-1][0], low), *(p for p in reach[::-1] if p[1] > 0.0))
+    whole = _along_board(ring, base.thickness_mm)
+    if not upright:
+        return whole
+    x0, x1 = reach[0][0] - 1.0, reach[-1][0] + 1.0
+    under = _along_board(((x0, low - 1.0), (x1, low - 1.0), (x1, 0.0), (x0, 0.0)), base.thickness_mm)
+    return less(whole, [under], what)
+
+
+def _along_board(ring: Ring, thickness_mm: float) -> Any:
+    """A polygon (x, z) on the board, so thick."""
+    # drawn in the plane y = 0 with axes (z, x): their cross product is +y
+    axes = ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0))
+    return prism_solid(Prism(tuple((z, x) for x, z in ring), (), (0.0, 0.0, 0.0), *axes, thickness_mm))
 
 
 def squared(outline: Outline) -> Outline:
@@ -39,15 +58,19 @@ def squared(outline: Outline) -> Outline:
     return replace(outline, outer=rings[0], holes=tuple(rings[1:]))
 
 
-def _standing(feature: Feature, from_mm: float, what: str) -> Feature:
-    """A foot on the flange, begun within it rather than under the parting. Raises KernelError for other shapes."""
+def _standing(feature: Feature, within_mm: float, what: str) -> Feature:
+    """A foot on the flange, not begun under the parting: a bar, flush with its side, at it, a post within the flange.
+
+    Raises KernelError for other shapes.
+    """
     shape = feature.shape
     if feature.add and isinstance(shape, Prism) and shape.x_axis == (1.0, 0.0, 0.0) and shape.y_axis == (0.0, 1.0, 0.0):
         x, y, z = shape.origin
-        return replace(feature, shape=replace(shape, origin=(x, y, from_mm), length_mm=shape.length_mm + z - from_mm))
+        return replace(feature, shape=replace(shape, origin=(x, y, 0.0), length_mm=shape.length_mm + z))
     if feature.add and isinstance(shape, Frustum) and shape.axis == (0.0, 0.0, 1.0) and shape.r0_mm == shape.r1_mm:
         x, y, z = shape.base
-        return replace(feature, shape=replace(shape, base=(x, y, from_mm), length_mm=shape.length_mm + z - from_mm))
+        length = shape.length_mm + z - within_mm
+        return replace(feature, shape=replace(shape, base=(x, y, within_mm), length_mm=length))
     raise KernelError(
         f"{what}: a {feature.role.value} at {_place(feature)} does not stand on the flange along the pull"
     )

@@ -160,6 +160,15 @@ def less(body: Any, cuts: list[Any], what: str) -> Any:
     return body if not cuts else _boolean(BRepAlgoAPI_Cut(), [body], cuts, what)
 
 
+def unified(body: Any) -> Any:
+    """A body whose faces in one plane or on one cylinder are one face wherever they meet."""
+    from OCP.ShapeUpgrade import ShapeUpgrade_UnifySameDomain
+
+    tool = ShapeUpgrade_UnifySameDomain(body, False, True, False)
+    tool.Build()
+    return tool.Shape()
+
+
 def _boolean(operation: Any, first: list[Any], second: list[Any], what: str) -> Any:
     from OCP.TopTools import TopTools_ListOfShape
 
