@@ -88,7 +88,7 @@ def measure(
     from OCP.BRepCheck import BRepCheck_Analyzer
 
     solids = read_solids(path)
-    valid = all(BRepCheck_Analyzer(s).IsValid() for s in solids)
+    valid = all(BRepCheck_Analyzer(s, True, True).IsValid() for s in solids)  # geometry too, on all cores
     if len(solids) != 1:
         return StepMeasure(recipe.name, len(solids), valid)
     frame = recipe.pull_to_mold if isinstance(recipe, PieceRecipe) else recipe.plate_to_mold

@@ -48,7 +48,7 @@ from shellgen.solid.brep.wedge_plate import wedge_body
 from shellgen.solid.recipe import PieceRecipe, Role
 
 SHIFTS_MM = (0.0, 0.01, -0.01)  # of both skins, tried where OCC finds fault with the solid
-MOST_SPANS = (100, 60, 30)  # of one trimming edge; shorter ones where OCC misjudges a wire
+MOST_SPANS = (200, 100, 60, 30)  # of one trimming edge; shorter ones where OCC misjudges a wire
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,7 +246,7 @@ def fault_of(solid: Any) -> str | None:
     from OCP.BRepBndLib import BRepBndLib
     from OCP.BRepCheck import BRepCheck_Analyzer
 
-    if BRepCheck_Analyzer(solid).IsValid():
+    if BRepCheck_Analyzer(solid, True, True).IsValid():  # geometry too, on all cores
         return None
     for item in occ.explored(solid, "face"):
         if not BRepCheck_Analyzer(item).IsValid():

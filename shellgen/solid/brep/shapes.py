@@ -177,7 +177,7 @@ def _boolean(operation: Any, first: list[Any], second: list[Any], what: str) -> 
         for s in shapes:
             row.Append(s)
         setter(row)
-    operation.SetRunParallel(False)
+    operation.SetRunParallel(True)
     operation.Build()
     if not operation.IsDone():
         raise KernelError(f"{what}: the features of its plate cannot be joined")
