@@ -16,7 +16,7 @@ import numpy as np
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
-from shellgen.export.step_text import shortened
+from shellgen.export.step_text import shortened, uses_numbered
 from shellgen.mold.mold import Mold
 from shellgen.progress import Progress
 from shellgen.solid.brep.faceted import faceted_brep
@@ -172,11 +172,9 @@ def write_step(path: Path, solids: Mapping[str, Any], *, title: str, assembly: b
     header.SetOriginatingSystem(TCollection_HAsciiString("shellgen"))
     header.SetAuthorValue(1, TCollection_HAsciiString(""))
     header.SetOrganizationValue(1, TCollection_HAsciiString(""))
-    if assembly:
-        _number_uses(writer.ChangeWriter().Model())
     if writer.Write(str(path)) != IFSelect_RetDone:
         raise OSError(f"{path} cannot be written")
-    path.write_bytes(shortened(path.read_bytes()))
+    path.write_bytes(uses_numbered(shortened(path.read_bytes())))
 
 
 def accuracy_mm(solids: Iterable[Any]) -> float:
@@ -189,16 +187,6 @@ def accuracy_mm(solids: Iterable[Any]) -> float:
 
     loose = any(BRep_Tool.Tolerance_s(e) >= SPLINE_MM for s in solids for e in explored(s, "edge"))
     return TRACE_MM if loose else TIGHT_MM
-
-
-def _number_uses(model: Any) -> None:
-    """Number the uses of parts in an assembly from 1: OCC counts them on from file to file."""
-    from OCP.StepRepr import StepRepr_NextAssemblyUsageOccurrence
-    from OCP.TCollection import TCollection_HAsciiString
-
-    uses = [model.Value(i) for i in range(1, model.NbEntities() + 1)]
-    for k, use in enumerate((u for u in uses if isinstance(u, StepRepr_NextAssemblyUsageOccurrence)), 1):
-        use.SetId(TCollection_HAsciiString(str(k)))
 
 
 def _document(solids: Mapping[str, Any], assembly: str | None) -> Any:

@@ -6,9 +6,11 @@ A plane's own parameters follow from where its edges lie in space; readers work 
 from __future__ import annotations
 
 import re
+from itertools import count
 
 BREAK = re.compile(rb"\n *")
 SURFACE_CURVE = re.compile(rb"(#\d+=SURFACE_CURVE\('[^']*',#\d+,)\(#(\d+),#(\d+)\)(,\.PCURVE_S1\.\))")
+USE = re.compile(rb"(=NEXT_ASSEMBLY_USAGE_OCCURRENCE\()'\d+'")
 REFERENCE = re.compile(rb"#(\d+)")
 
 
@@ -21,6 +23,12 @@ def shortened(text: bytes) -> bytes:
     if not rows or not all(rows[k].startswith(b"#%d=" % (k + 1)) for k in (0, len(rows) // 2, len(rows) - 1)):
         return text
     return head + mark + b";\n".join(_without_plane_lines(rows)) + b";" + end + tail
+
+
+def uses_numbered(text: bytes) -> bytes:
+    """A STEP file whose uses of parts in an assembly are numbered from 1: OCC counts them on from file to file."""
+    numbers = count(1)
+    return USE.sub(lambda found: b"%b'%d'" % (found[1], next(numbers)), text)
 
 
 def _without_plane_lines(rows: list[bytes]) -> list[bytes]:
