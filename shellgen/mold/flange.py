@@ -16,6 +16,7 @@ from shellgen.parting.surface import Parting
 
 ROUND = 12  # segments of a quarter circle
 FAR_MM = 1e5  # beyond every mold
+LIKE, BESIDE = 4.0, 1.5  # flange widths between a bolt line and an edge that it follows; that it runs beside
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,7 @@ def flange_plan(
     for ring in rings:
         if board_gap_mm is None and axis_gap_mm is None:
             lines.append(ring)
-            closed.append(True)
+            closed.append(bool(np.allclose(ring[0], ring[-1])))
             continue
         low, high = ring.min(axis=0) - 1, ring.max(axis=0) + 1
         left = low[0] if axis_gap_mm is None else axis_gap_mm
@@ -135,7 +136,7 @@ def flange_plan(
 def _about(
     section: BaseGeometry, width_mm: float, bolt_mm: float, rounding_mm: float
 ) -> tuple[Polygon, list[FloatArray]]:
-    """A section's flange as one polygon, and the closed lines (n, 2) on which its bolts stand."""
+    """A section's flange as one polygon, and the lines (n, 2) on which its bolts stand, closed or parts of such."""
     rounding = rounding_mm
     outline = grown(section, width_mm, rounding)
     while len(polygons(outline)) > 1:  # one flange: close the gap between parts
@@ -148,9 +149,15 @@ def _about(
     line_rings = [np.asarray(r.coords) for p in polygons(line) for r in (p.exterior, *p.interiors)]
     # bolts only along edges of the outline that stay open: a filled hole has no edge to hold together
     edges = [whole.exterior, *whole.interiors]
-    return whole, [
-        r for r in line_rings if min(shapely.LineString(r).hausdorff_distance(e) for e in edges) < 4 * width_mm
-    ]
+    return whole, [part for ring in line_rings for part in _along_edges(ring, edges, width_mm)]
+
+
+def _along_edges(ring: FloatArray, edges: list[shapely.LinearRing], width_mm: float) -> list[FloatArray]:
+    """A closed line where it follows one of the edges; else what of it runs beside any of them."""
+    if min(shapely.LineString(ring).hausdorff_distance(e) for e in edges) < LIKE * width_mm:
+        return [ring]
+    # of two legs joined at their feet the outline has two edges, and the line round the legs' insides and outsides one
+    return _parts_within(ring, shapely.union_all(edges).buffer(BESIDE * width_mm))
 
 
 def plan_within(

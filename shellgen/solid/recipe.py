@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
+import shapely
 
 from shellgen.envelope.raster import Envelope, FloatArray
 from shellgen.parting.surface import Parting
@@ -134,8 +135,19 @@ class PieceRecipe:
     apart: tuple[Outline, ...] = ()
 
     def genus(self) -> int:
-        """Through holes by design: those bored, and the openings of the flange outline."""
-        return sum(f.through for f in self.features) + sum(len(o.holes) for o in (self.outline, *self.apart))
+        """Through holes by design: those bored, openings of the flange, windows between it and the base flange."""
+        holes = sum(f.through for f in self.features) + sum(len(o.holes) for o in (self.outline, *self.apart))
+        if self.base is None:
+            return holes
+        flange = shapely.union_all([shapely.Polygon(o.outer, o.holes) for o in (self.outline, *self.apart)])
+        reach = self.base.reach
+        foot = shapely.box(reach[0][0], 0.0, reach[-1][0], self.base.thickness_mm)
+        return holes + _openings(flange.union(foot)) - _openings(flange)
+
+
+def _openings(region: shapely.Geometry) -> int:
+    """Holes of a region in plan, all its parts together."""
+    return int(shapely.get_num_interior_rings(shapely.get_parts(region)).sum())
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -133,3 +133,22 @@ def test_demo_passes_every_check(demo, tmp_path):
     mold = shellgen.make_mold(job)
     assert [f.says for f in shellgen.check_mold(mold) if f.status == "fail"] == []
     assert {p.name for p in mold.parts} == {"A", "B", "jacket", "lid"}
+
+
+@pytest.mark.parametrize("gap_mm", [80.0, 110.0])
+def test_an_arch_on_a_board_gets_bolts_and_its_windows_are_counted(tmp_path, gap_mm):
+    """Between legs stands a flange, wide apart with a window over the base flange; Euler's number tells its holes."""
+    beam = trimesh.creation.box(extents=(gap_mm + 60, 24, 24)).apply_translation([0, 0, 68])
+    legs = [
+        trimesh.creation.box(extents=(24, 24, 80)).apply_translation([s * (gap_mm / 2 + 12), 0, 40]) for s in (-1, 1)
+    ]
+    arch = trimesh.boolean.union([beam, *legs], engine="manifold")
+    job = job_of(
+        tmp_path, arch, mount={"kind": "board"}, parting={"plane": {"normal": [0, 1, 0]}}, raster={"pitch_mm": 1.0}
+    )
+    mold = shellgen.make_mold(job)
+    assert sum(b.setup == "closing" for b in mold.design.bolts) >= 8
+    for name in "AB":
+        half = part(mold, name)
+        euler = trimesh.Trimesh(half.vertices_mm, half.faces, process=False).euler_number
+        assert half.genus == (2 - euler) // 2
