@@ -16,7 +16,7 @@ from shellgen.checks.step_surfaces import (
     bores_missing,
     designed_bores,
     mating_area_mm2,
-    mating_normals,
+    mating_planes,
     skins_of,
     without,
 )
@@ -27,16 +27,17 @@ from shellgen.envelope.spline_fit_graph import SplineGraph
 from shellgen.envelope.spline_fit_nodes import surface_nodes
 from shellgen.mold.gussets import standing_mm3
 from shellgen.mold.mold import Part
-from shellgen.parting.surface import SteppedParting
+from shellgen.parting.surface import PlanesParting, SteppedParting
 from shellgen.solid.brep.land import mating_target, turned_over
 from shellgen.solid.cell_cut import COARSER
 from shellgen.solid.mesh import SAG_MM
-from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, PlateRecipe, Prism, Role
+from shellgen.solid.recipe import Feature, Frustum, Outline, PieceRecipe, PlateRecipe, Prism, Role
 
 VOLUME_SHARE = 0.001
 FACES_MAX, FACES_BOLTS = 100, 30  # a half with so many bolts has no more faces than this
 FACES_MORE = {Role.POCKET: 7, Role.GUSSET: 4}
 SEAT_FACES = 2
+ALIKE = 1e-9  # a plate whose axis is a mating face's normal to that lies on it
 CREASE_SHARE = 0.05  # of the coarser tolerance, over the plan of a stepped flange: creases take a small part of it
 
 
@@ -133,8 +134,17 @@ def faces_limit(recipe: PieceRecipe | PlateRecipe) -> int:
 
 
 def _mating_mm2(solid: object, recipe: PieceRecipe) -> float:
-    """Least area of a piece's plane mating faces."""
-    return min(mating_area_mm2(solid, up) for up in mating_normals(recipe.parting))
+    """Least area of a piece's plane mating faces; between a list of planes, of those that have a plate."""
+    planes = mating_planes(recipe.parting)
+    plates = [_up(f.shape) for f in recipe.features if f.role is Role.PLATE and isinstance(f.shape, Prism)]
+    if plates:
+        planes = [(n, d) for n, d in planes if any(float(n @ up) > 1 - ALIKE for up in plates)]
+    return min((mating_area_mm2(solid, n, d) for n, d in planes), default=0.0)
+
+
+def _up(shape: Prism) -> FloatArray:
+    """The direction that a prism is pushed along."""
+    return np.cross(shape.x_axis, shape.y_axis)
 
 
 def _coarse_mm3(recipe: PieceRecipe | PlateRecipe, mesh_mm: float) -> float:
@@ -164,41 +174,54 @@ def _skin_reports(faces: Skins, recipe: PieceRecipe) -> tuple[FitReport, ...]:
     inside, outside = faces
     low = 0.0 if recipe.on_board else None
     over = recipe.base.thickness_mm if recipe.base is not None else low
-    x, y = (np.meshgrid(e.grid.x_mm, e.grid.y_mm) for e in (recipe.inside, recipe.outside))
-    if recipe.flange_top is not None:
-        top = recipe.flange_top.at(*y)
-    else:  # the flange's thickness is square to its mating faces
-        top = recipe.parting.at(*y) + recipe.outline.thickness_mm / float(mating_normals(recipe.parting)[0][2])
-    wanted: list[tuple[Envelope, FloatArray, float | None]] = [
-        (recipe.inside, recipe.parting.at(*x), low),
-        (recipe.outside, top, over),
-    ]
+    thick = recipe.outline.thickness_mm
     out = []
-    for graphs, (envelope, level, low_y) in zip((inside, outside), wanted, strict=True):
+    for graphs, envelope, by_mm, low_y in ((inside, recipe.inside, 0.0, low), (outside, recipe.outside, thick, over)):
         if graphs:
             surface = envelope.with_heights(surface_nodes(envelope))
-            out.append(fit_report(tuple(graphs), surface, level, low_y))
+            out.append(fit_report(tuple(graphs), surface, _level(recipe, surface, by_mm), low_y))
     return tuple(out)
+
+
+def _level(recipe: PieceRecipe, envelope: Envelope, thick_mm: float) -> FloatArray:
+    """Where an envelope is trimmed, over its raster: at the parting or, with a thickness, at the flange's outer face.
+
+    The thickness is square to the mating faces. Beyond sides of the parting nothing of the envelope lies over it.
+    """
+    x, y = np.meshgrid(envelope.grid.x_mm, envelope.grid.y_mm)
+    parting = recipe.parting
+    if recipe.flange_top is not None and thick_mm > 0:
+        return recipe.flange_top.at(x, y)
+    if isinstance(parting, PlanesParting):
+        raised = parting.raised(x, y, thick_mm)
+        return np.where(parting.within(x, y, thick_mm), raised, np.maximum(raised, envelope.heights_mm))
+    if thick_mm == 0:
+        return parting.at(x, y)
+    return parting.at(x, y) + thick_mm / float(mating_planes(parting)[0][0][2])
 
 
 def labels_mm3(recipe: PieceRecipe | PlateRecipe) -> float:
     """Volume that engraved labels take out of a part's mesh."""
-    return sum(_engraved_mm3(f, recipe.outline.thickness_mm) for f in recipe.features if f.role is Role.LABEL)
+    planes = mating_planes(recipe.parting) if isinstance(recipe, PieceRecipe) else []
+    return sum(_engraved_mm3(f, recipe.outline.thickness_mm, planes) for f in recipe.features if f.role is Role.LABEL)
 
 
-def _engraved_mm3(feature: Feature, top_mm: float) -> float:
+def _engraved_mm3(feature: Feature, top_mm: float, planes: list[tuple[FloatArray, float]]) -> float:
+    """planes : normals and offsets of a piece's mating faces, to one of which its label is square."""
     shape = feature.shape
     if feature.add or not isinstance(shape, Prism):
         return 0.0
-    up = np.cross(shape.x_axis, shape.y_axis)  # square to the mating face, which passes through the origin
-    depth = min(max(top_mm - float(up @ np.asarray(shape.origin)), 0.0), shape.length_mm)
+    up = _up(shape)
+    ground = next((d for n, d in planes if float(n @ up) > 1 - ALIKE), 0.0)
+    depth = min(max(top_mm + ground - float(up @ np.asarray(shape.origin)), 0.0), shape.length_mm)
     return float(shapely.Polygon(shape.outer, shape.holes).area) * depth
 
 
 def round_walls_mm2(recipe: PieceRecipe | PlateRecipe) -> float:
     """Area of outlines and round features, which a mesh has as polygons within SAG_MM of the curve [mm2]."""
-    outline = recipe.outline
-    rings = [np.asarray(r, float) for r in (outline.outer, *outline.holes)]
+    plates = [f.shape for f in recipe.features if f.role is Role.PLATE and isinstance(f.shape, Prism)]
+    outlines: list[Outline | Prism] = [*plates] if plates else [recipe.outline]
+    rings = [np.asarray(r, float) for o in outlines for r in (o.outer, *o.holes)]
     around = sum(float(np.hypot(*(np.roll(r, -1, axis=0) - r).T).sum()) for r in rings)
     round_ = [f.shape for f in recipe.features if isinstance(f.shape, Frustum)]
-    return around * outline.thickness_mm + sum(np.pi * (s.r0_mm + s.r1_mm) * s.length_mm for s in round_)
+    return around * recipe.outline.thickness_mm + sum(np.pi * (s.r0_mm + s.r1_mm) * s.length_mm for s in round_)

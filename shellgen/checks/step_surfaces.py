@@ -11,7 +11,7 @@ import shapely
 from shellgen.checks.step_reread import GraphOf, graph_on
 from shellgen.envelope.raster import FloatArray
 from shellgen.envelope.spline_fit_graph import SplineGraph
-from shellgen.parting.surface import Parting
+from shellgen.parting.surface import Parting, PlanesParting, ValleyParting
 from shellgen.solid.recipe import Feature, Frustum, PieceRecipe
 
 SAME_MM = 1e-3
@@ -55,19 +55,27 @@ def designed_bores(features: tuple[Feature, ...]) -> list[Frustum]:
     return [f.shape for f in features if not f.add and isinstance(f.shape, Frustum) and f.shape.r0_mm == f.shape.r1_mm]
 
 
-def mating_normals(parting: Parting) -> list[FloatArray]:
-    """Unit normals, upwards, of the planes through the frame's origin that a flat or valley parting is made of."""
+def mating_planes(parting: Parting) -> list[tuple[FloatArray, float]]:
+    """Unit normals into the piece, and offsets along them, of the planes that a parting is made of: floors, then sides.
+
+    None where the parting is stepped.
+    """
     if parting.flat:
-        return [np.array([0.0, 0.0, 1.0])]
+        return [(np.array([0.0, 0.0, 1.0]), 0.0)]
+    if isinstance(parting, ValleyParting):
+        lean = float(np.hypot(1.0, parting.slope))
+        return [(np.array([-sign * parting.slope, 0.0, 1.0]) / lean, 0.0) for sign in (1.0, -1.0)]
     out = []
-    for sign in (1.0, -1.0):
-        rise = float(parting.at(np.array(sign), np.array(0.0)))
-        out.append(np.array([-sign * rise, 0.0, 1.0]) / np.hypot(1.0, rise))
+    if isinstance(parting, PlanesParting):
+        for a, b, c in parting.planes:
+            lean = float(np.sqrt(1.0 + a * a + b * b))
+            out.append((np.array([-a, -b, 1.0]) / lean, c / lean))
+        out += [(np.array([a, b, 0.0]), -c) for a, b, c in parting.sides]
     return out
 
 
-def mating_area_mm2(solid: Any, up: FloatArray) -> float:
-    """Area of the faces that lie in the plane through the origin with that normal, to a millionth, and look against it.
+def mating_area_mm2(solid: Any, up: FloatArray, offset_mm: float = 0.0) -> float:
+    """Area of the faces that lie in the plane with that normal and offset, to a millionth, and look against it.
 
     0 if there are none.
     """
@@ -88,7 +96,7 @@ def mating_area_mm2(solid: Any, up: FloatArray) -> float:
         direction, at = flat.Axis().Direction(), flat.Location()
         normal = np.array([direction.X(), direction.Y(), direction.Z()])
         outward = normal if (item.Orientation() == TopAbs_FORWARD) == flat.Direct() else -normal
-        off = abs(float(np.array([at.X(), at.Y(), at.Z()]) @ up))
+        off = abs(float(np.array([at.X(), at.Y(), at.Z()]) @ up) - offset_mm)
         if float(np.linalg.norm(outward + up)) < EXACT_MM and off < EXACT_MM:
             properties = GProp_GProps()
             BRepGProp.SurfaceProperties_s(item, properties)

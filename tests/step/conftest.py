@@ -93,3 +93,29 @@ def quarters(tmp_path_factory):
     block = trimesh.creation.box(extents=(44.0, 40.0, 50.0))
     radial = {"kind": "radial", "pieces": 4}
     return Build(tmp_path_factory.mktemp("quarters"), block, parting=radial, mount={"kind": "board"})
+
+
+@pytest.fixture(scope="session")
+def capped(tmp_path_factory):
+    """A ball under a cap, what is below it in two halves."""
+    mesh = trimesh.creation.icosphere(subdivisions=5, radius=BALL_MM)
+    cap = {"kind": "planes", "planes": [{"normal": [0, 0, 1], "offset_mm": 36}, {"angle_deg": 90, "splits": "B"}]}
+    return Build(tmp_path_factory.mktemp("capped"), mesh, parting=cap, jacket={"keys": False})
+
+
+@pytest.fixture(scope="session")
+def stacked(tmp_path_factory):
+    """A block on a board under a cap, what is below it in a half and two quarters."""
+    block = trimesh.creation.box(extents=(44.0, 40.0, 50.0))
+    planes = [{"normal": [0, 0, 1], "offset_mm": 30}, {"angle_deg": 90, "splits": "B"}, {"angle_deg": 0, "splits": "C"}]
+    parting = {"kind": "planes", "planes": planes}
+    return Build(tmp_path_factory.mktemp("stacked"), block, parting=parting, mount={"kind": "board"})
+
+
+@pytest.fixture(scope="session")
+def leaning(tmp_path_factory):
+    """A ball between planes that lean every way."""
+    mesh = trimesh.creation.icosphere(subdivisions=5, radius=BALL_MM)
+    planes = [{"normal": [0, 0.5, 1], "offset_mm": 30}, {"normal": [1, 0.3, 0.2], "offset_mm": 6}]
+    parting = {"kind": "planes", "planes": planes}
+    return Build(tmp_path_factory.mktemp("leaning"), mesh, parting=parting, jacket={"keys": False})

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from shellgen.checks.step_reread import moved_back, read_solids
-from shellgen.checks.step_surfaces import mating_area_mm2, mating_normals, skins_of
+from shellgen.checks.step_surfaces import mating_area_mm2, mating_planes, skins_of
 from shellgen.mold.drape import spec_of
 from shellgen.solid.brep import occ
-from shellgen.solid.brep.graph import ValleyGraph
+from shellgen.solid.brep.graph import PlaneGraph
+from shellgen.solid.brep.planes_graph import PlanesGraph
 from shellgen.solid.recipe import inverse, transform
 from tests.step.conftest import BALL_MM
 
@@ -37,7 +38,7 @@ def test_both_flanges_are_plates_between_planes(name, request):
     build = request.getfixturevalue(name)
     for piece in build.mold.design.pieces:
         solid = read_piece(build, piece.name)
-        normals = mating_normals(piece.parting)
+        normals = [normal for normal, _ in mating_planes(piece.parting)]
         assert len(normals) == 2
         half = np.pi / len(build.mold.design.pieces)
         assert normals[0] == pytest.approx([-np.cos(half), 0.0, np.sin(half)])
@@ -68,14 +69,16 @@ def test_neighbours_share_their_mating_planes(wedges):
     """The right mating face of each piece and the left one of the next lie in one plane of the mold frame."""
     pieces = wedges.mold.design.pieces
     for first, second in zip(pieces, (*pieces[1:], pieces[0]), strict=True):
-        right = first.pull_to_mold[:3, :3] @ mating_normals(first.parting)[0]
-        left = second.pull_to_mold[:3, :3] @ mating_normals(second.parting)[1]
+        right = first.pull_to_mold[:3, :3] @ mating_planes(first.parting)[0][0]
+        left = second.pull_to_mold[:3, :3] @ mating_planes(second.parting)[1][0]
         assert right == pytest.approx(-left, abs=1e-12)
 
 
 def test_valley_slopes_on_each_side():
-    valley = ValleyGraph(2.0, (0.5, 0.25))
+    valley = PlanesGraph((PlaneGraph(2.0, 0.5), PlaneGraph(2.0, -0.25)))
     x, y = np.array([-4.0, 0.0, 4.0]), np.zeros(3)
     assert valley.at(x, y).tolist() == [3.0, 2.0, 4.0]
     assert valley.gradient(x, y)[0].tolist() == [-0.25, 0.5, 0.5]
-    assert [valley.side(s).at(x, y).tolist() for s in (1.0, -1.0)] == [[0.0, 2.0, 4.0], [3.0, 2.0, 1.0]]
+    crease = valley.crease(0, 1)
+    assert (crease.a, crease.b, crease.c_mm) == (1.0, 0.0, 0.0)
+    assert valley.top(x, y).tolist() == [1, 0, 0]

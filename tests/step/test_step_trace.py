@@ -7,6 +7,7 @@ import shapely
 from shellgen.envelope.spline_fit_graph import SplineGraph, clamped, greville
 from shellgen.errors import KernelError
 from shellgen.solid.brep.graph import Difference, PlaneGraph
+from shellgen.solid.brep.plan_lines import Line
 from shellgen.solid.brep.planar_curve import PlanarCurve, through
 from shellgen.solid.brep.smooth_ring import Circle, Straight, smooth_ring
 from shellgen.solid.brep.trace import TRACE_MM, signed_area, trace
@@ -31,7 +32,7 @@ def signs(graph, level=0.0):
 
 def test_level_curve_of_a_bowl_is_its_circle():
     graph = bowl()
-    (found,) = trace(Difference(graph, PlaneGraph(0.0)), graph.box_mm, None, signs(graph))
+    (found,) = trace(Difference(graph, PlaneGraph(0.0)), graph.box_mm, (), signs(graph))
     ring = found.curve.polygon(8)
     assert found.curve.closed
     assert found.error_mm <= TRACE_MM
@@ -42,7 +43,7 @@ def test_level_curve_of_a_bowl_is_its_circle():
 
 def test_tilted_plane_cuts_a_bowl_in_a_shifted_circle():
     graph = bowl()
-    (found,) = trace(Difference(graph, PlaneGraph(0.0, 4.0, 0.0)), graph.box_mm, None, signs(graph))
+    (found,) = trace(Difference(graph, PlaneGraph(0.0, 4.0, 0.0)), graph.box_mm, (), signs(graph))
     # 100 - x^2 - y^2 = 4 x: a circle of radius sqrt(104) about (-2, 0)
     assert np.hypot(*(found.curve.polygon(4) - [-2.0, 0.0]).T) == pytest.approx(np.sqrt(104.0), abs=1e-3)
 
@@ -52,19 +53,19 @@ def test_two_graphs_meet_where_they_are_equal():
     difference = Difference(first, second)  # 128 - 2 r^2: zero on r = 8
     wanted = signs(first)
     wanted[:, 2] = np.sign(difference.at(wanted[:, 0], wanted[:, 1]))
-    (found,) = trace(difference, first.box_mm, None, wanted)
+    (found,) = trace(difference, first.box_mm, (), wanted)
     assert np.hypot(*found.curve.polygon(8).T) == pytest.approx(8.0, abs=1e-4)
 
 
 def test_a_line_that_leaves_its_spline_is_an_error():
     graph = bowl(top=500.0)  # its circle, of radius 22.4, crosses the sides of a square of 40
     with pytest.raises(KernelError, match="runs out of its spline at"):
-        trace(Difference(graph, PlaneGraph(0.0)), graph.box_mm, None, signs(graph))
+        trace(Difference(graph, PlaneGraph(0.0)), graph.box_mm, (), signs(graph))
 
 
 def test_curve_is_clipped_at_the_board():
     graph = bowl()
-    (found,) = trace(Difference(graph, PlaneGraph(0.0)), graph.box_mm, 6.0, signs(graph))
+    (found,) = trace(Difference(graph, PlaneGraph(0.0)), graph.box_mm, (Line(0.0, 1.0, -6.0),), signs(graph))
     ends = found.curve.poles_mm[[0, -1]]
     assert not found.curve.closed
     assert ends[:, 1].tolist() == [6.0, 6.0]
@@ -76,7 +77,7 @@ def test_ripples_without_a_node_of_their_sign_are_left_alone():
     wanted = signs(graph)
     wanted[:, 2] = -1.0  # the raster says: nothing stands here
     with pytest.raises(KernelError, match="does not reach the plane"):
-        trace(Difference(graph, PlaneGraph(0.0)), graph.box_mm, None, wanted)
+        trace(Difference(graph, PlaneGraph(0.0)), graph.box_mm, (), wanted)
 
 
 def test_parts_of_a_curve_meet_to_the_last_bit():

@@ -12,8 +12,9 @@ import numpy as np
 from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
-from shellgen.solid.brep.graph import Graph, ValleyGraph
+from shellgen.solid.brep.graph import Graph
 from shellgen.solid.brep.loops import Side, sampled
+from shellgen.solid.brep.plan_lines import Line
 from shellgen.solid.brep.skin_face import Skin
 from shellgen.solid.recipe import PieceRecipe
 
@@ -47,7 +48,6 @@ def _point(p: FloatArray) -> tuple[float, float, float]:
 
 
 X, Y, Z = np.eye(3)
-SIDES = ((" right", 1.0), (" left", -1.0))
 
 
 def caps_of(recipe: PieceRecipe) -> dict[str, Cap]:
@@ -58,17 +58,6 @@ def caps_of(recipe: PieceRecipe) -> dict[str, Cap]:
         "top": Cap("top", thick * Z, Z, np.array([X, Y]), True),
         **board_caps(recipe),
     }
-
-
-def valley_caps(recipe: PieceRecipe, low: ValleyGraph, high: ValleyGraph) -> dict[str, Cap]:
-    """The planes of a radial piece: mating and outer faces to the right and left of its axis."""
-    out = {}
-    for name, graph, outward in (("mating", low, False), ("top", high, True)):
-        for side, sign in SIDES:
-            normal = np.array([-graph.side(sign).a, 0.0, 1.0])
-            normal /= np.linalg.norm(normal)
-            out[name + side] = Cap(name + side, graph.c_mm * Z, normal, np.array([X, Y]), outward)
-    return {**out, **board_caps(recipe)}
 
 
 def board_caps(recipe: PieceRecipe) -> dict[str, Cap]:
@@ -190,18 +179,31 @@ def stood_up(side: Side, skin: Skin, cap: Cap) -> Side:
     return Side(side.edge, side.along, space @ cap.plan.T)
 
 
-def clear_of(sides: list[Side], skin: Skin, trim: Graph, name: str, low_y: float | None, what: str) -> None:
-    """Raise KernelError if a hole or another edge of the face that trims a skin lies where the skin takes it away."""
+def clear_of(sides: list[Side], skin: Skin, trim: Graph, name: str, edges: tuple[Line, ...], what: str) -> None:
+    """Raise KernelError if a hole or another edge of the face that trims a skin lies where the skin takes it away.
+
+    edges : lines that end the skin's plan.
+    """
     for side in sides:
         x, y = side.plan_mm.T
         over = skin.graph.at(x, y) - trim.at(x, y)
-        if low_y is not None:
-            over = np.where(y > low_y + ON_MM, over, -1.0)
+        for line in edges:
+            over = np.where(line.over(x, y) > ON_MM, over, -1.0)
         k = int(np.argmax(over))
         if float(over[k]) > UNDER_MM and within_box(skin, x[k], y[k]):
             raise KernelError(
                 f"{what}: an edge of its {name} face at ({x[k]:.1f}, {y[k]:.1f}) lies {over[k]:.2f} mm within the wall"
             )
+
+
+def covers(skin: Skin, trim: Graph, place: Callable[[float], tuple[float, float]]) -> Callable[[float], bool]:
+    """Whether a skin lies well over its trim at places along a line."""
+
+    def over(t: float) -> bool:
+        x, y = (np.array([v]) for v in place(t))
+        return float((skin.graph.at(x, y) - trim.at(x, y))[0]) > UNDER_MM and within_box(skin, float(x[0]), float(y[0]))
+
+    return over
 
 
 def within_box(skin: Skin, x: float, y: float) -> bool:

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shellgen.errors import KernelError
-from shellgen.parting.surface import SteppedParting, ValleyParting
+from shellgen.parting.surface import SteppedParting
 from shellgen.solid.brep.graph import Graph, PlaneGraph
 from shellgen.solid.brep.land import Land, stepped_land
+from shellgen.solid.brep.planes_graph import planes_of
 from shellgen.solid.brep.traced_skin import MESH_MM, FittedSkin, fitted_pair
-from shellgen.solid.brep.wedge_plate import valley_of
 from shellgen.solid.recipe import PieceRecipe
 
 
@@ -27,11 +26,9 @@ class Fitted:
 def fitted_piece(recipe: PieceRecipe, tolerance_mm: float, mesh_mm: float = MESH_MM) -> Fitted:
     """Fit a piece. mesh_mm : the tolerance of its mesh, whose volume it is to have.
 
-    Raises KernelError for kinds of pieces that are not built, and where nothing is to be fitted.
+    Raises KernelError where nothing is to be fitted.
     """
     stepped = isinstance(recipe.parting, SteppedParting)
-    if not (stepped or recipe.parting.flat or isinstance(recipe.parting, ValleyParting)):
-        raise KernelError(f"shell piece {recipe.name}: a piece between planes of a list is not written as STEP")
     land = stepped_land(recipe, tolerance_mm) if stepped else None
     trims = _trims(recipe, land)
     inside_y = 0.0 if recipe.on_board else None
@@ -57,6 +54,6 @@ def _trims(recipe: PieceRecipe, land: Land | None) -> tuple[Graph, Graph]:
     """What inside and outside are trimmed at."""
     if land is not None:
         return land.mating, land.top
-    if isinstance(recipe.parting, ValleyParting):
-        return valley_of(recipe)
-    return PlaneGraph(0.0), PlaneGraph(recipe.outline.thickness_mm)
+    if recipe.parting.flat:
+        return PlaneGraph(0.0), PlaneGraph(recipe.outline.thickness_mm)
+    return planes_of(recipe)

@@ -49,35 +49,6 @@ class PlaneGraph:
 
 
 @dataclass(frozen=True, slots=True)
-class ValleyGraph:
-    """Two planes that meet in the line x = 0: z = c + slope |x|, with a slope on each side.
-
-    slopes : right of the line and left of it.
-    """
-
-    c_mm: float
-    slopes: tuple[float, float]
-
-    def at(self, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
-        """Heights [mm]."""
-        x = np.broadcast_to(np.asarray(x_mm, float), np.broadcast(x_mm, y_mm).shape)
-        return self.c_mm + np.where(x >= 0, self.slopes[0] * x, -self.slopes[1] * x)
-
-    def gradient(self, x_mm: FloatArray, y_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Slopes, on the line itself those of its right side."""
-        x = np.broadcast_to(np.asarray(x_mm, float), np.broadcast(x_mm, y_mm).shape)
-        return np.where(x >= 0, self.slopes[0], -self.slopes[1]), np.zeros(x.shape)
-
-    def on_grid(self, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
-        """Heights over a grid, shape (len(y), len(x)) [mm]."""
-        return self.at(*np.meshgrid(x_mm, y_mm))
-
-    def side(self, sign: float) -> PlaneGraph:
-        """The plane right (1) or left (-1) of the line."""
-        return PlaneGraph(self.c_mm, self.slopes[0] if sign > 0 else -self.slopes[1], 0.0)
-
-
-@dataclass(frozen=True, slots=True)
 class Difference:
     """One graph less another: positive where the first lies above."""
 

@@ -6,7 +6,6 @@ curves; the two skins, one spline each, close the solid.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,29 +13,28 @@ import numpy as np
 
 from shellgen.envelope.spline_fit import FitReport
 from shellgen.errors import KernelError
-from shellgen.parting.surface import ValleyParting
 from shellgen.solid.brep import occ
 from shellgen.solid.brep.caps import (
-    SIDES,
-    UNDER_MM,
     X,
-    Y,
     caps_of,
     clear_of,
+    covers,
     opened,
     sorted_faces,
     stood_up,
-    valley_caps,
-    within_box,
 )
 from shellgen.solid.brep.engraved import engraved
 from shellgen.solid.brep.failing import in_words
 from shellgen.solid.brep.fitted_piece import Fitted, fitted_piece
 from shellgen.solid.brep.flat_stand import flat_stand
-from shellgen.solid.brep.graph import Graph, ValleyGraph
+from shellgen.solid.brep.graph import Graph
 from shellgen.solid.brep.lift import Ground, Lift
 from shellgen.solid.brep.loops import faces_of
 from shellgen.solid.brep.own_surface import own_surfaces
+from shellgen.solid.brep.plan_lines import Line
+from shellgen.solid.brep.planes_faces import planes_faces
+from shellgen.solid.brep.planes_graph import PlanesGraph
+from shellgen.solid.brep.planes_plate import planes_body
 from shellgen.solid.brep.plate import LEFT_OUT, plate_body
 from shellgen.solid.brep.port import PortPlan, must_stand_apart, port_faces, port_plans, stands_wholly
 from shellgen.solid.brep.port_after import with_ports
@@ -44,7 +42,6 @@ from shellgen.solid.brep.skin_face import Skin, laid
 from shellgen.solid.brep.skin_parts import skin_parts
 from shellgen.solid.brep.traced_skin import traced_skin
 from shellgen.solid.brep.webs import LeftOut, planned_webs, webbed, with_stops
-from shellgen.solid.brep.wedge_plate import wedge_body
 from shellgen.solid.recipe import PieceRecipe, Role
 
 SHIFTS_MM = (0.0, 0.01, -0.01)  # of both skins, tried where OCC finds fault with the solid
@@ -113,8 +110,9 @@ def _built(recipe: PieceRecipe, known: Fitted, barred: tuple[int, ...], what: st
     must_stand_apart(ports, what)
     plain = tuple(f for f in features if f.role not in (*LEFT_OUT, Role.GUSSET))
     stand = None if land is None else flat_stand(recipe, plain)
-    if isinstance(recipe.parting, ValleyParting):
-        body = wedge_body(recipe, plain)
+    low, high = trims
+    if isinstance(low, PlanesGraph):
+        body = planes_body(recipe, plain)
     else:
         body = plate_body(recipe, plain) if stand is None else plate_body(stand.recipe, stand.features)
     labelled = engraved(body, recipe, what)
@@ -130,7 +128,9 @@ def _built(recipe: PieceRecipe, known: Fitted, barred: tuple[int, ...], what: st
     for most_spans in MOST_SPANS:
         inner = laid(inside, parts[0], surfaces[0], most_spans, grounds[0])
         outer = webbed(laid(outside, parts[1], surfaces[1], most_spans, grounds[1]), webs, grounds[1], what)
-        if land is None or stand is None:
+        if isinstance(low, PlanesGraph) and isinstance(high, PlanesGraph):
+            faces = planes_faces(recipe, body, inner, outer.on_land, (low, high), what)
+        elif land is None or stand is None:
             faces = joined_faces(recipe, body, inner, outer.on_land, trims, what)
         else:
             lift = Lift(
@@ -169,45 +169,26 @@ def skin_faces(inside: Skin, outside: Skin, ports: tuple[PortPlan, ...], what: s
 def joined_faces(
     recipe: PieceRecipe, body: Any, inside: Skin, outside: Skin, trims: tuple[Graph, Graph], what: str
 ) -> list[Any]:
-    """All faces of a piece but its skins and its port."""
-    low, high = trims
-    if isinstance(low, ValleyGraph) and isinstance(high, ValleyGraph):
-        caps, sides_of = valley_caps(recipe, low, high), tuple(side for side, _ in SIDES)
-    else:
-        caps, sides_of = caps_of(recipe), ("",)
+    """All faces of a flat piece but its skins and its port."""
+    caps = caps_of(recipe)
     kept, sides = sorted_faces(body, caps)
     wall = "step" if recipe.base is not None else "base"
     wall_y = recipe.base.thickness_mm if recipe.base is not None else 0.0
     for name, skin, trim, upright, low_y in (
-        ("mating", inside, low, "base", 0.0),
-        ("top", outside, high, wall, wall_y),
+        ("mating", inside, trims[0], "base", 0.0),
+        ("top", outside, trims[1], wall, wall_y),
     ):
-        faces = [name + side for side in sides_of]
-        if len(faces) == 2:
-            opened(sides, caps, (faces[0], faces[1]), skin.crease, Y, covers(skin, trim, lambda t: (0.0, t)))
-        for face in faces:
-            if recipe.on_board:
-                under = covers(skin, trim, lambda t, y=low_y: (t, y))  # type: ignore[misc]
-                opened(sides, caps, (face, upright), skin.ends, X, under)
-            clear_of(sides[face], skin, trim, name, low_y if recipe.on_board else None, what)
-        for side in skin.trims:
-            right = len(faces) == 1 or float(side.plan_mm[:, 0].mean()) > 0
-            sides[faces[0 if right else 1]].append(side.turned())
+        board = (Line(0.0, 1.0, -low_y),) if recipe.on_board else ()
+        if recipe.on_board:
+            under = covers(skin, trim, lambda t, y=low_y: (t, y))  # type: ignore[misc]
+            opened(sides, caps, (name, upright), skin.ends, X, under)
+        clear_of(sides[name], skin, trim, name, board, what)
+        sides[name] += [side.turned() for side in skin.trims]
     if recipe.on_board:
         # seen from outside, the wall lies above the inner skin's line, and below the outer one's or behind the step
         sides["base"] += [stood_up(s, inside, caps["base"]) for s in inside.isos]
         sides[wall] += [stood_up(s, outside, caps[wall]).turned() for s in outside.isos]
     return kept + [f for name, cap in caps.items() for f in faces_of(sides[name], cap.surface, cap.outward, what)]
-
-
-def covers(skin: Skin, trim: Graph, place: Callable[[float], tuple[float, float]]) -> Callable[[float], bool]:
-    """Whether a skin lies well over its trim at places along a line."""
-
-    def over(t: float) -> bool:
-        x, y = (np.array([v]) for v in place(t))
-        return float((skin.graph.at(x, y) - trim.at(x, y))[0]) > UNDER_MM and within_box(skin, float(x[0]), float(y[0]))
-
-    return over
 
 
 def lifted_faces(flat: PieceRecipe, body: Any, lift: Lift, inside: Skin, outside: Skin) -> list[Any]:
@@ -227,7 +208,8 @@ def lifted_faces(flat: PieceRecipe, body: Any, lift: Lift, inside: Skin, outside
     faces = lift.faces(kept)
     for ground, name, skin, outward, _, low_y in rows:
         own = lift.sides(sides[name])
-        clear_of(own, skin, ground.graph, name, low_y if flat.on_board else None, lift.what)
+        board = (Line(0.0, 1.0, -low_y),) if flat.on_board else ()
+        clear_of(own, skin, ground.graph, name, board, lift.what)
         found = faces_of(own + [s.turned() for s in skin.trims], ground.surface, outward, lift.what)
         faces += own_surfaces(found, ground.graph, ground.surface)
     if flat.on_board:

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
+import shapely
 
 from shellgen.envelope.spline_fit_graph import SplineGraph
 from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
-from shellgen.solid.brep.graph import Graph
+from shellgen.solid.brep.graph import Graph, PlaneGraph
+from shellgen.solid.brep.planes_graph import PlanesGraph
 from shellgen.solid.brep.port import Bore, PortPlan
-from shellgen.solid.brep.shapes import feature_solid, fused, less, prism_solid
+from shellgen.solid.brep.shapes import feature_solid, fused, leaning_slab, less
 from shellgen.solid.brep.skin_parts import cropped
-from shellgen.solid.recipe import Frustum, PieceRecipe, Prism
+from shellgen.solid.recipe import Frustum, PieceRecipe
 
 AROUND_MM = 2.0
 OVER_MM = 1.0  # bores run on beyond what they leave by
@@ -41,7 +42,7 @@ def with_ports(
             top = port.boss.end_mm
             (x, y), r = port.boss.middle, port.boss.radius_mm + AROUND_MM
             box = (x - r, y - r, x + r, y + r)
-            rooms = [_under_spline(inside, wall, box), _under(low, flange, box)]
+            rooms = [_under_spline(inside, wall, box), *_under(low, flange, box)]
             boss = less(_round(port.boss, port.boss.foot_mm, top), rooms, what)
             solid = fused([solid, boss], what)
         cuts = [_round(b, b.foot_mm, top + OVER_MM) for b in (port.bore, *port.inserts)]
@@ -57,17 +58,13 @@ def _round(wall: Bore, low_mm: float, high_mm: float) -> Any:
     return feature_solid(Frustum((x, y, low_mm), (0.0, 0.0, 1.0), high_mm - low_mm, wall.radius_mm, wall.radius_mm))
 
 
-def _under(graph: Graph, raised_mm: float, box: Box) -> Any:
-    """What lies under a raised graph in a rectangle."""
+def _under(graph: Graph, raised_mm: float, box: Box) -> list[Any]:
+    """Solids that together hold what lies under a raised graph in a rectangle."""
     if isinstance(graph, SplineGraph):
-        return _under_spline(graph, raised_mm, box)
-    x0, y0, x1, y1 = box
-    xs = [x0, *([0.0] if x0 < 0 < x1 else []), x1]  # a valley bends at x = 0
-    tops = graph.at(np.array(xs), np.full(len(xs), y0)) + raised_mm
-    ring = [(x0, -DEEP_MM), (x1, -DEEP_MM), *zip(reversed(xs), reversed(tops.tolist()), strict=True)]
-    # drawn in the plane y = y0 with axes (z, x): their cross product is +y
-    flat = tuple((z, x) for x, z in ring)
-    return prism_solid(Prism(flat, (), (0.0, y0, 0.0), (0.0, 0.0, 1.0), (1.0, 0.0, 0.0), y1 - y0))
+        return [_under_spline(graph, raised_mm, box)]
+    planes = graph.planes if isinstance(graph, PlanesGraph) else (graph,)
+    low = [PlaneGraph(p.c_mm + raised_mm - DEEP_MM, p.a, p.b) for p in planes if isinstance(p, PlaneGraph)]
+    return [leaning_slab(shapely.box(*box), plane, DEEP_MM) for plane in low]
 
 
 def _under_spline(graph: SplineGraph, raised_mm: float, box: Box) -> Any:

@@ -9,6 +9,7 @@ from shapely.geometry import Polygon
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
+from shellgen.solid.brep.graph import PlaneGraph
 from shellgen.solid.brep.occ import edge, spline_curve, straight, vertex
 from shellgen.solid.brep.planar_curve import PlanarCurve
 from shellgen.solid.brep.smooth_ring import Circle, smooth_ring
@@ -80,15 +81,15 @@ def prism_solid(prism: Prism) -> Any:
     return BRepPrimAPI_MakePrism(maker.Face(), gp_Vec(*(float(c) for c in push))).Shape()
 
 
-def leaning_slab(plan: Polygon, slope: float, rise_mm: float) -> Any:
-    """A slab on the plane z = slope x, as high along z everywhere; plan : its outline seen along z."""
+def leaning_slab(plan: Polygon, plane: PlaneGraph, rise_mm: float) -> Any:
+    """A slab on a plane, as high along z everywhere; plan : its outline seen along z."""
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeFace
     from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
     from OCP.gp import gp_Dir, gp_Pln, gp_Pnt, gp_Vec
 
     frame = np.eye(4)
-    frame[2, 0] = slope
-    ground = gp_Pln(gp_Pnt(0.0, 0.0, 0.0), gp_Dir(-slope, 0.0, 1.0))
+    frame[2, :2], frame[2, 3] = (plane.a, plane.b), plane.c_mm
+    ground = gp_Pln(gp_Pnt(0.0, 0.0, plane.c_mm), gp_Dir(-plane.a, -plane.b, 1.0))
     rings = [tuple((float(x), float(y)) for x, y in r.coords[:-1]) for r in (plan.exterior, *plan.interiors)]
     maker = BRepBuilderAPI_MakeFace(ground, _wire(rings[0], frame, outer=True), True)
     for hole in rings[1:]:
@@ -107,7 +108,7 @@ def _wire(ring: Ring, frame: FloatArray, *, outer: bool) -> Any:
     if (_signed_area(ring) > 0) != outer:
         ring = ring[::-1]
     maker = BRepBuilderAPI_MakeWire()
-    stretched = abs(float(np.linalg.norm(frame[:3, 0])) - 1.0) > 1e-12
+    stretched = bool((np.abs(np.linalg.norm(frame[:3, :2], axis=0) - 1.0) > 1e-12).any())
     pieces = smooth_ring(ring, circles=not stretched) if len(ring) > MANY else ()
     if len(pieces) == 1 and isinstance(pieces[0], Circle):
         middle = _placed(frame, np.array([pieces[0].middle]))[0]

@@ -18,10 +18,14 @@ from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
 from shellgen.solid.brep.graph import Graph
 from shellgen.solid.brep.loops import Side, loop_polygon, walked
-from shellgen.solid.brep.planar_curve import PlanarCurve, reclamped
+from shellgen.solid.brep.plan_lines import Line
+from shellgen.solid.brep.planar_curve import PlanarCurve
+from shellgen.solid.brep.planes_skin import Stretch
+from shellgen.solid.brep.side_edge import upright_side
 from shellgen.solid.brep.trace import ON_CLIP_MM
 from shellgen.solid.brep.traced_skin import TracedSkin
 
+Met = tuple[tuple[float, float], Any]
 MARGIN = 2.0  # on the greatest gap found between sampled points: OCC looks between them
 
 
@@ -29,17 +33,17 @@ MARGIN = 2.0  # on the greatest gap found between sampled points: OCC looks betw
 class SkinFace:
     """One region of a fitted skin above its trim, with its edges.
 
-    trims : sides along the trim; isos : sides along y = low_y (empty without one), both with the skin on the left in
-    (x, y). ends : (x, vertex) where trims end on y = low_y, in rising x. crease : (y, vertex) where they pass x = 0
-    from one plane to another, in rising y.
+    trims : sides along the trim; isos : sides along y = low_y or along upright sides of the trim, both with the skin on
+    the left in (x, y). met : ((x, y), vertex) where trims end, on such a line or on a crease of the trim; corners :
+    where isos meet each other.
     """
 
     graph: SplineGraph
     surface: Any
     trims: tuple[Side, ...]
     isos: tuple[Side, ...]
-    ends: tuple[tuple[float, Any], ...]
-    crease: tuple[tuple[float, Any], ...] = ()
+    met: tuple[Met, ...]
+    corners: tuple[Met, ...] = ()
 
     @property
     def region(self) -> Any:
@@ -73,12 +77,17 @@ class Skin:
     @property
     def ends(self) -> list[tuple[float, Any]]:
         """(x, vertex) where trims end on y = low_y, in rising x."""
-        return sorted((e for f in self.faces for e in f.ends), key=lambda e: e[0])
+        return sorted(((x, vertex) for (x, _), vertex in self.met), key=lambda e: e[0])
 
     @property
-    def crease(self) -> list[tuple[float, Any]]:
-        """(y, vertex) where trims pass x = 0, in rising y."""
-        return sorted((e for f in self.faces for e in f.crease), key=lambda e: e[0])
+    def met(self) -> list[Met]:
+        """((x, y), vertex) where trims end, all faces together."""
+        return [m for f in self.faces for m in f.met]
+
+    @property
+    def corners(self) -> list[Met]:
+        """((x, y), vertex) where sides along upright planes meet, all faces together."""
+        return [m for f in self.faces for m in f.corners]
 
 
 def laid(
@@ -92,11 +101,10 @@ def laid(
 
 
 def _face(skin: TracedSkin, surface: Any, most_spans: int, trim_surface: Any) -> SkinFace:
-    """Edges of one part's trims, and of the line y = low_y between them."""
+    """Edges of one part's trims, and of the lines between them at which it is cut off."""
     graph, trim, low_y = skin.graph, skin.trim, skin.low_y_mm
     trims: list[Side] = []
-    ends: list[tuple[float, Any]] = []
-    crease: dict[float, Any] = {}
+    met: dict[tuple[float, float], Any] = {}
     for traced in skin.curves:
         tolerance = max(MARGIN * traced.error_mm, occ.SPLINE_MM)
         # a whole closed curve is periodic to readers, which may start it a turn late
@@ -106,11 +114,8 @@ def _face(skin: TracedSkin, surface: Any, most_spans: int, trim_surface: Any) ->
         if traced.curve.closed:
             stops[-1] = stops[0]
         else:
-            for k in (0, -1):
-                if low_y is not None and abs(plan[k][1] - low_y) < ON_CLIP_MM:
-                    ends.append((float(plan[k][0]), stops[k]))
-                else:  # the same point to the bit on both planes
-                    stops[k] = crease.setdefault(float(plan[k][1]), stops[k])
+            for k in (0, -1):  # the same point to the bit on both planes of a crease
+                stops[k] = met.setdefault((float(plan[k][0]), float(plan[k][1])), stops[k])
         for c, first, last in zip(parts, stops, stops[1:], strict=False):
             low, high = float(c.knots[0]), float(c.knots[-1])
             poles = np.column_stack([c.poles_mm, _lifted(c, trim)])
@@ -119,9 +124,14 @@ def _face(skin: TracedSkin, surface: Any, most_spans: int, trim_surface: Any) ->
             if trim_surface is not None:
                 occ.lay_on(item, occ.spline_curve_2d(c.knots, c.poles_mm), trim_surface, low, high, tolerance)
             trims.append(Side(item, True, c.polygon()))
-    ends.sort(key=lambda e: e[0])
-    isos = _isos(graph, trim, surface, ends, low_y) if low_y is not None else ()
-    return SkinFace(graph, surface, tuple(trims), isos, tuple(ends), tuple(sorted(crease.items())))
+    corners: dict[tuple[float, float], Any] = {}
+    isos = [upright_side(graph, surface, s, met, corners) for s in skin.stretches]
+    if low_y is not None:
+        ends = sorted(p for p in met if abs(p[1] - low_y) < ON_CLIP_MM)
+        board = Line(0.0, 1.0, -low_y)
+        for low_end, high_end in zip(ends[::2], ends[1::2], strict=True):
+            isos.append(upright_side(graph, surface, Stretch(board, low_end, high_end, (False, False)), met, corners))
+    return SkinFace(graph, surface, tuple(trims), tuple(isos), tuple(met.items()), tuple(corners.items()))
 
 
 def _in_space(plan: FloatArray, trim: Graph) -> FloatArray:
@@ -137,26 +147,3 @@ def _lifted(curve: PlanarCurve, trim: Graph) -> FloatArray:
     at = curve.at(t)
     z = make_interp_spline(t, trim.at(at[:, 0], at[:, 1]), t=curve.knots, k=DEGREE).c
     return np.round(np.asarray(z), 9)
-
-
-def _isos(
-    graph: SplineGraph, trim: Graph, surface: Any, ends: list[tuple[float, Any]], low_y: float
-) -> tuple[Side, ...]:
-    """Edges of the skin along y = low_y: between pairs of ends, where it lies above its trim."""
-    from scipy.interpolate import BSpline
-
-    out = []
-    inner = graph.knots_x[4:-4]
-    row = BSpline(graph.knots_x, graph.row(low_y), DEGREE)
-    for (x0, first), (x1, last) in zip(ends[::2], ends[1::2], strict=True):
-        knots, heights = reclamped(row, inner[(inner > x0) & (inner < x1)], x0, x1, False)
-        plan = np.column_stack([greville(knots), np.full(len(heights), low_y)])
-        plan[0, 0], plan[-1, 0] = x0, x1
-        heights[[0, -1]] = trim.at(np.array([x0, x1]), np.array([low_y, low_y]))
-        item = occ.edge(
-            occ.spline_curve(knots, np.column_stack([plan, np.round(heights, 9)])), first, last, x0, x1, occ.SPLINE_MM
-        )
-        occ.lay_on(item, occ.spline_curve_2d(knots, plan), surface, x0, x1, occ.SPLINE_MM)
-        x = np.linspace(x0, x1, max(int(4 * (x1 - x0)), 64))
-        out.append(Side(item, True, np.column_stack([x, np.full_like(x, low_y)])))
-    return tuple(out)

@@ -28,6 +28,7 @@ def skin_parts(skin: TracedSkin) -> tuple[TracedSkin, ...]:
         ends = [c.curve.poles_mm[k] for c in skin.curves if not c.curve.closed for k in (0, -1)]
         stops = sorted(float(x) for x, y in ends if abs(y - skin.low_y_mm) < ON_MM)
         chords = [shapely.LineString([(a, skin.low_y_mm), (b, skin.low_y_mm)]) for a, b in pairwise(stops)][::2]
+    chords += [shapely.LineString([s.low, s.high]) for s in skin.stretches]
     found = []
     above = Difference(skin.graph, skin.trim)
     for region in shapely.polygonize([*lines, *chords]).geoms:
@@ -38,7 +39,8 @@ def skin_parts(skin: TracedSkin) -> tuple[TracedSkin, ...]:
         curves = tuple(
             c for c, line in zip(skin.curves, lines, strict=True) if rim.contains(shapely.Point(line.coords[1]))
         )
-        found.append(replace(skin, graph=cropped(skin.graph, region.bounds), curves=curves))
+        along = tuple(s for s in skin.stretches if rim.contains(shapely.LineString([s.low, s.high]).centroid))
+        found.append(replace(skin, graph=cropped(skin.graph, region.bounds), curves=curves, stretches=along))
     if sum(len(p.curves) for p in found) != len(skin.curves):  # lines that touch: one face of many loops
         whole = shapely.union_all(lines).bounds
         return (replace(skin, graph=cropped(skin.graph, whole)),)

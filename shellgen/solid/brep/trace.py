@@ -11,6 +11,7 @@ from contourpy import contour_generator
 from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
 from shellgen.solid.brep.graph import Graph
+from shellgen.solid.brep.plan_lines import Line, clipped, closing, cropped_box, inner_ring
 from shellgen.solid.brep.planar_curve import PlanarCurve, chords, through
 
 # grid on which lines are found, and first distance of points along them: the next where the one before does not do
@@ -23,8 +24,7 @@ LEAST_LOOP_MM2 = 1.0
 
 
 Box = tuple[float, float, float, float]
-Pin = tuple[int, float]
-Pins = tuple[Pin | None, ...]
+Pins = tuple[Line | None, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,25 +44,27 @@ class TrimCurve:
 def trace(
     difference: Graph,
     box_mm: Box,
-    low_y_mm: float | None,
+    clips: tuple[Line, ...],
     wanted: FloatArray,
-    crease_mm: float | None = None,
+    *,
+    may_miss: bool = False,
 ) -> tuple[TrimCurve, ...]:
-    """All zero lines of a difference in a rectangle, clipped at y = low_y_mm, as near to it as was reached.
+    """All zero lines of a difference in a rectangle, clipped at lines in plan, as near to it as was reached.
 
-    crease_mm : x of a side of the rectangle on which lines may end as well; with one, there may be no line.
     wanted : (n, 3) points (x, y, sign): what the loops must agree with. A loop is kept only if it holds points of its
     own sign; ripples of a spline outside the region it was fitted for are left alone.
-    Raises KernelError where a line leaves the rectangle, or where there is none.
+    Raises KernelError where a line leaves the rectangle, or where there is none, unless it may miss.
     """
     best: tuple[TrimCurve, ...] = ()
     for grid, step in STARTS_MM:
         coarse = np.sqrt((box_mm[2] - box_mm[0]) * (box_mm[3] - box_mm[1]) / MOST_NODES)
-        found = _traced(difference, box_mm, (low_y_mm, crease_mm), wanted, max(grid, float(coarse)), step)
+        found = _traced(difference, box_mm, clips, wanted, max(grid, float(coarse)), step)
         if not best or _error(found) < _error(best):
             best = found
         if _error(best) <= TRACE_MM:
             break
+    if not best and not may_miss:
+        raise KernelError("a shell surface does not reach the plane that it is trimmed at")
     return best
 
 
@@ -71,25 +73,21 @@ def _error(curves: tuple[TrimCurve, ...]) -> float:
 
 
 def _traced(
-    difference: Graph,
-    box_mm: Box,
-    clips: tuple[float | None, float | None],
-    wanted: FloatArray,
-    grid_mm: float,
-    step_mm: float,
+    difference: Graph, box_mm: Box, clips: tuple[Line, ...], wanted: FloatArray, grid_mm: float, step_mm: float
 ) -> tuple[TrimCurve, ...]:
-    x0, y0, x1, y1 = box_mm
-    low_y, crease = clips
-    if low_y is not None:
-        y0 = low_y
+    box = cropped_box(box_mm, clips)
+    if box is None:
+        return ()
+    x0, y0, x1, y1 = box
     x = np.linspace(x0, x1, max(int((x1 - x0) / grid_mm), 8) + 1)
     y = np.linspace(y0, y1, max(int((y1 - y0) / grid_mm), 8) + 1)
-    lines = contour_generator(x, y, difference.on_grid(x, y), name="serial").lines(0.0)
+    zero = contour_generator(x, y, difference.on_grid(x, y), name="serial").lines(0.0)
+    slanted = tuple(c for c in clips if not c.straight)
     found = []
-    for line in (_placed(line, difference) for line in lines):
+    for line in (part for whole in zero for part in clipped(_placed(whole, difference), slanted)):
         closed = bool(np.allclose(line[0], line[-1], atol=1e-9))
-        pins = () if closed else tuple(_pin(line[k], low_y, crease) for k in (0, -1))
-        if not _worth_keeping(line if len({p[0] for p in pins if p}) < 2 else _cornered(line, low_y, crease), wanted):
+        pins = () if closed else tuple(_pin(line[k], clips) for k in (0, -1))
+        if not _worth_keeping(line if len(set(pins)) < 2 else closing(line, inner_ring(box, slanted)), wanted):
             continue
         if not all(pins):
             raise KernelError(
@@ -97,8 +95,6 @@ def _traced(
                 f"({line[-1, 0]:.1f}, {line[-1, 1]:.1f})"
             )
         found.append(_refined(difference, line, closed, pins, step_mm))
-    if not found and crease is None:
-        raise KernelError("a shell surface does not reach the plane that it is trimmed at")
     return tuple(found)
 
 
@@ -131,16 +127,9 @@ def _worth_keeping(line: FloatArray, wanted: FloatArray) -> bool:
     return bool(np.any(points[inside, 2] * sign > 0))
 
 
-def _pin(end: FloatArray, low_y: float | None, crease: float | None) -> Pin | None:
-    """Which coordinate an end keeps, and its value; None where it lies on no clip line."""
-    if low_y is not None and abs(end[1] - low_y) < ON_CLIP_MM:
-        return (1, low_y)
-    return (0, crease) if crease is not None and abs(end[0] - crease) < ON_CLIP_MM else None
-
-
-def _cornered(line: FloatArray, low_y: float | None, crease: float | None) -> FloatArray:
-    """A line from one clip line to the other, with the corner of both."""
-    return line if low_y is None or crease is None else np.vstack([line, [[crease, low_y]]])
+def _pin(end: FloatArray, clips: tuple[Line, ...]) -> Line | None:
+    """Which line an end lies on; None where it lies on none."""
+    return next((c for c in clips if abs(float(c.over(end[0], end[1]))) < ON_CLIP_MM), None)
 
 
 def _refined(difference: Graph, line: FloatArray, closed: bool, pins: Pins, step_mm: float) -> TrimCurve:
@@ -183,13 +172,12 @@ def _on_zero(difference: Graph, points: FloatArray, pins: Pins) -> FloatArray:
     p = points.copy()
     for _ in range(6):
         g = difference.at(p[:, 0], p[:, 1])
-        gx, gy = (np.array(d) for d in difference.gradient(p[:, 0], p[:, 1]))
+        slope = np.column_stack([np.asarray(d, float) for d in difference.gradient(p[:, 0], p[:, 1])])
         for k, pin in zip((0, -1), pins, strict=False):
             if pin is not None:
-                (gx, gy)[pin[0]][k] = 0.0
-                p[k, pin[0]] = pin[1]
-        size = np.maximum(gx**2 + gy**2, 1e-6)
-        step = np.column_stack([g * gx / size, g * gy / size])
+                slope[k] -= (slope[k] @ pin.normal) * pin.normal
+                p[k] -= float(pin.over(p[k, 0], p[k, 1])) * pin.normal
+        step = slope * (g / np.maximum((slope**2).sum(axis=1), 1e-6))[:, None]
         length = np.hypot(*step.T)
         p -= step * np.minimum(1.0, 0.5 / np.maximum(length, 1e-12))[:, None]
     return p

@@ -13,7 +13,10 @@ from shellgen.envelope.spline_fit_graph import POLE_DIGITS, SplineGraph
 from shellgen.envelope.spline_fit_net import net_heights
 from shellgen.envelope.spline_fit_nodes import surface_nodes
 from shellgen.errors import KernelError
-from shellgen.solid.brep.graph import Difference, Graph, ValleyGraph
+from shellgen.solid.brep.graph import Difference, Graph
+from shellgen.solid.brep.plan_lines import Line
+from shellgen.solid.brep.planes_graph import PlanesGraph, fitted_level, within_sides
+from shellgen.solid.brep.planes_skin import Stretch, planes_curves, stretches
 from shellgen.solid.brep.trace import TrimCurve, trace
 
 NUDGES_MM = (0.0, 0.008, -0.008, 0.03, -0.03, 0.06)  # they change the volume
@@ -23,20 +26,23 @@ CLOSER, CLOSER_ROUNDS = 0.97, 3  # of what it leaves
 LIFT_MM = 0.06  # most that a skin is moved to even out volumes
 UNDER_MM = 2.0  # below the trim, where the mesh is cut off
 MESH_MM = 0.06  # tolerance of the mesh where none is told
-MEET_MM = 0.01  # ends of two lines on the crease, each found for itself
 GOOD_TRACE_MM = 0.012  # and one this near is taken without moving the spline
 MOST_TRACE_MM = 0.04  # a trimming curve this far off its spline is refused; valid up to 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TracedSkin:
-    """A fitted skin, the graph it is trimmed at, where they meet, and y = low_y where it is cut off (None: nowhere)."""
+    """A fitted skin, the graph it is trimmed at, where they meet, and y = low_y where it is cut off (None: nowhere).
+
+    stretches : where it is cut off at the sides of its trim, if that has any.
+    """
 
     graph: SplineGraph
     report: FitReport
     trim: Graph
     curves: tuple[TrimCurve, ...]
     low_y_mm: float | None
+    stretches: tuple[Stretch, ...] = ()
 
     @property
     def trim_mm(self) -> float:
@@ -58,13 +64,8 @@ class FittedSkin:
         """The same skin, moved along the pull."""
         poles = self.graph.poles_mm + np.round(by_mm, POLE_DIGITS)
         graph = SplineGraph(self.graph.knots_x, self.graph.knots_y, poles)
-        level = _level(self.envelope, self.trim)
+        level = fitted_level(self.envelope, self.trim)
         return replace(self, graph=graph, report=fit_report((graph,), self.envelope, level, self.low_y_mm))
-
-
-def _level(envelope: Envelope, trim: Graph) -> FloatArray:
-    """Heights of a trim over an envelope's raster."""
-    return trim.on_grid(envelope.grid.x_mm, envelope.grid.y_mm)
 
 
 def fitted_skin(
@@ -76,7 +77,7 @@ def fitted_skin(
 ) -> FittedSkin:
     """Fit one skin above its trim (and above y = low_y_mm). origin_mm : from where knots and poles are counted."""
     surface = envelope.with_heights(surface_nodes(envelope))
-    level = _level(surface, trim)
+    level = fitted_level(surface, trim)
     graph, report = fit_graph(
         surface, level_mm=level, low_y_mm=low_y_mm, tolerance_mm=tolerance_mm, origin_mm=origin_mm
     )
@@ -92,7 +93,8 @@ def excess_mm3(envelope: Envelope, mesh_mm: float, skin: FittedSkin) -> float:
     level = skin.trim.on_grid(x, y)
     mesh = net_heights(envelope, x, y, from_mm=float(level.min()) - UNDER_MM, tolerance_mm=mesh_mm)
     spline = skin.graph.on_grid(x, y)
-    return float((np.maximum(mesh, level) - np.maximum(spline, level)).sum()) * step**2
+    more = np.maximum(mesh, level) - np.maximum(spline, level)
+    return float(more[within_sides(skin.trim, *np.meshgrid(x, y))].sum()) * step**2
 
 
 def evened(
@@ -106,7 +108,7 @@ def evened(
     """
     more = excess_mm3(triangulated[0], mesh_mm, inside) - excess_mm3(triangulated[1], mesh_mm, outside)
     raised = inside if more > 0 else outside
-    above = raised.envelope.heights_mm > _level(raised.envelope, raised.trim)
+    above = raised.envelope.heights_mm > fitted_level(raised.envelope, raised.trim, 0.0)
     area = float(above.sum()) * raised.envelope.grid.pitch_mm**2
     lift = min(abs(more) / area, LIFT_MM)
     return (inside.lifted(lift), outside) if more > 0 else (inside, outside.lifted(lift))
@@ -152,33 +154,14 @@ def fitted_pair(
     return pair
 
 
-def _curves(graph: SplineGraph, trim: Graph, low_y: float | None, wanted: FloatArray) -> tuple[TrimCurve, ...]:
-    """Lines in which a graph meets its trim; on a valley those of both planes, which end on its line in pairs."""
-    if not isinstance(trim, ValleyGraph):
-        return trace(Difference(graph, trim), graph.box_mm, low_y, wanted)
-    x0, y0, x1, y1 = graph.box_mm
-    found: list[TrimCurve] = []
-    for sign, box in ((1.0, (0.0, y0, x1, y1)), (-1.0, (x0, y0, 0.0, y1))):
-        mine = wanted[wanted[:, 0] * sign > 0]
-        found += trace(Difference(graph, trim.side(sign)), box, low_y, mine, crease_mm=0.0)
-    if not found:
-        raise KernelError("a shell surface does not reach the planes that it is trimmed at")
-    return met_on_crease(found)
-
-
-def met_on_crease(curves: list[TrimCurve]) -> tuple[TrimCurve, ...]:
-    """Curves whose ends on x = 0 are the same point to the bit. Raises KernelError for an end without a partner."""
-    poles = [c.curve.poles_mm.copy() for c in curves]
-    ends = [(k, n) for k, c in enumerate(curves) if not c.curve.closed for n in (0, -1) if poles[k][n, 0] == 0.0]
-    ends.sort(key=lambda e: float(poles[e[0]][e[1], 1]))
-    if len(ends) % 2:
-        raise KernelError("a shell surface's edge ends on the line between two mating faces without going on")
-    for (k, n), (i, j) in zip(ends[::2], ends[1::2], strict=True):
-        a, b = poles[k][n, 1], poles[i][j, 1]
-        if abs(a - b) > MEET_MM:
-            raise KernelError(f"a shell surface's edges miss each other by {abs(a - b):.4f} mm at (0.0, {a:.1f})")
-        poles[k][n, 1] = poles[i][j, 1] = 0.5 * (a + b)
-    return tuple(replace(c, curve=replace(c.curve, poles_mm=p)) for c, p in zip(curves, poles, strict=True))
+def _traced(graph: SplineGraph, skin: FittedSkin, wanted: FloatArray) -> TracedSkin:
+    """A graph of a fitted skin with the lines in which it meets its trim."""
+    trim, low_y = skin.trim, skin.low_y_mm
+    if isinstance(trim, PlanesGraph):
+        curves = planes_curves(graph, trim, wanted)
+        return TracedSkin(graph, skin.report, trim, curves, None, stretches(graph, trim, curves))
+    clips = () if low_y is None else (Line(0.0, 1.0, -low_y),)
+    return TracedSkin(graph, skin.report, trim, trace(Difference(graph, trim), graph.box_mm, clips, wanted), low_y)
 
 
 def traced_skin(skin: FittedSkin, what: str) -> TracedSkin:
@@ -188,18 +171,17 @@ def traced_skin(skin: FittedSkin, what: str) -> TracedSkin:
     """
     envelope, graph, trim = skin.envelope, skin.graph, skin.trim
     x, y = np.meshgrid(envelope.grid.x_mm, envelope.grid.y_mm)
-    sign = np.sign(envelope.heights_mm - _level(envelope, trim))
+    sign = np.sign(envelope.heights_mm - trim.on_grid(envelope.grid.x_mm, envelope.grid.y_mm))
     wanted = np.column_stack([x.ravel(), y.ravel(), sign.ravel()])
     best: TracedSkin | None = None
     error: KernelError | None = None
     for nudge in NUDGES_MM:
         moved = SplineGraph(graph.knots_x, graph.knots_y, graph.poles_mm + nudge)
         try:
-            curves = _curves(moved, trim, skin.low_y_mm, wanted)
+            traced = _traced(moved, skin, wanted)
         except KernelError as found:
             error = found
             continue
-        traced = TracedSkin(moved, skin.report, trim, curves, skin.low_y_mm)
         if best is None or traced.trim_mm < best.trim_mm:
             best = traced
         if best.trim_mm <= GOOD_TRACE_MM:

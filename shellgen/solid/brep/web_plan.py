@@ -14,7 +14,8 @@ from shapely.ops import substring
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
-from shellgen.solid.brep.graph import Graph, PlaneGraph, ValleyGraph
+from shellgen.solid.brep.graph import Graph, PlaneGraph
+from shellgen.solid.brep.planes_graph import PlanesGraph
 from shellgen.solid.brep.skin_section import Meeting, Section
 from shellgen.solid.brep.traced_skin import MOST_TRACE_MM, TracedSkin
 from shellgen.solid.recipe import Feature, Prism
@@ -126,11 +127,13 @@ def planned_web(feature: Feature, skin: TracedSkin) -> WebPlan:
 def _land(frame: WebFrame, skin: TracedSkin) -> tuple[Graph, list[int]]:
     """The flange's face that a web stands on, and the numbers of the wall's edges on it."""
     numbers = list(range(len(skin.curves)))
-    if not isinstance(skin.trim, ValleyGraph):
-        return skin.trim, numbers
-    sign = 1.0 if frame.origin_mm[0] > 0 else -1.0
-    mine = [k for k in numbers if sign * float(skin.curves[k].curve.poles_mm[:, 0].mean()) > 0]
-    return skin.trim.side(sign), mine
+    trim = skin.trim
+    if not isinstance(trim, PlanesGraph):
+        return trim, numbers
+    x, y = frame.origin_mm[:2]
+    own = int(trim.top(x, y))
+    middles = [c.curve.poles_mm.mean(axis=0) for c in skin.curves]
+    return trim.planes[own], [k for k in numbers if int(trim.top(*middles[k])) == own]
 
 
 def _tip(frame: WebFrame, s_mm: float, land: Graph) -> FloatArray:

@@ -1,0 +1,150 @@
+"""The prismatic part of a piece between planes: a plate on each of its mating planes, and the base flange.
+
+Radial pieces have plates whose sides run along the pull, cut out of one outline; pieces between a list of planes bring
+each plate as a prism square to its own plane, which the other planes of the piece may cut.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon, box
+
+from shellgen.envelope.raster import FloatArray
+from shellgen.errors import KernelError
+from shellgen.mold.flange import polygons
+from shellgen.solid.brep.planes_graph import PlanesGraph, planes_of
+from shellgen.solid.brep.plate import OFF_BOARD_MM, squared, with_features
+from shellgen.solid.brep.shapes import fused, leaning_slab, less, prism_solid, unified
+from shellgen.solid.recipe import Feature, PieceRecipe, Prism, Ring, Role
+
+FAR_MM = 1e4
+CUT_MM = 1e-6  # a plate that reaches less than that beyond a plane is not cut at it
+ALIKE = 1e-9
+
+Plane = tuple[FloatArray, float]
+"""A unit normal (3,) into the piece and the offset along it."""
+
+
+def planes_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
+    """All plates and the base flange of a piece between planes, with its features; the wall is not there yet.
+
+    Raises KernelError for a feature that would have to be trimmed at the parting.
+    """
+    what = f"shell piece {recipe.name}"
+    low, high = planes_of(recipe)
+    plates = [f.shape for f in features if f.role is Role.PLATE and isinstance(f.shape, Prism)]
+    others = tuple(f for f in features if f.role is not Role.PLATE)
+    for f in others:
+        if f.body:
+            raise KernelError(f"{what}: a {f.role.value} on leaning plates is not written as STEP")
+    if plates:
+        planes = _planes(low)
+        parts = [_trimmed(p, planes, what) for p in plates]
+    else:
+        parts = _leaning(recipe, low, high)
+    if recipe.base is not None:
+        ring = np.asarray(_foot(recipe, low, what).exterior.coords)[:-1]
+        # drawn in the plane y = 0 with axes (z, x): their cross product is +y
+        flat = tuple((float(z), float(x)) for x, z in ring)
+        axes = ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0))
+        parts.append(prism_solid(Prism(flat, (), (0.0, 0.0, 0.0), *axes, recipe.base.thickness_mm)))
+    if not plates:
+        return with_features(parts, others, what)
+    return with_features([unified(fused(parts, what))], others, what)
+
+
+def _leaning(recipe: PieceRecipe, low: PlanesGraph, high: PlanesGraph) -> list[Any]:
+    """Plates cut out of a piece's outline as seen along the pull, each where its plane is the highest."""
+    outlines = (recipe.outline, *recipe.apart)
+    if recipe.on_board:
+        outlines = tuple(squared(o) for o in outlines)
+    parts: list[Any] = []
+    for k, (plane, raised) in enumerate(zip(low.planes, high.planes, strict=True)):
+        share: Any = box(-FAR_MM, -FAR_MM, FAR_MM, FAR_MM)
+        for line in low.bounds(k)[: len(low.planes) - 1]:
+            at, along, inner = line.place(0.0), 2 * FAR_MM * line.way, 2 * FAR_MM * line.normal
+            share = share.intersection(Polygon([at - along, at + along, at + along + inner, at - along + inner]))
+        for o in outlines:
+            for p in polygons(shapely.Polygon(o.outer, o.holes).intersection(share)):
+                parts.append(leaning_slab(p, plane, raised.c_mm - plane.c_mm))
+    return parts
+
+
+def _planes(low: PlanesGraph) -> list[Plane]:
+    """The planes that a piece lies inside of: mating planes, sides, board."""
+    out: list[Plane] = []
+    for p in low.planes:
+        lean = float(np.sqrt(1 + p.a**2 + p.b**2))
+        out.append((np.array([-p.a, -p.b, 1.0]) / lean, p.c_mm / lean))
+    return out + [(np.array([e.a, e.b, 0.0]), -e.c_mm) for e in low.edges]
+
+
+def _trimmed(plate: Prism, planes: list[Plane], what: str) -> Any:
+    """A plate that starts on its own plane exactly, cut off at the others. Raises KernelError if it lies on none."""
+    x, y = np.asarray(plate.x_axis), np.asarray(plate.y_axis)
+    up, origin = np.cross(x, y), np.asarray(plate.origin)
+    own = next((k for k, (normal, _) in enumerate(planes) if float(normal @ up) > 1 - ALIKE), None)
+    if own is None:
+        raise KernelError(f"{what}: a plate of its flange at {plate.origin} lies on none of its mating faces")
+    under = planes[own][1] - float(planes[own][0] @ origin)
+    origin = origin + under * up
+    rest = [p for k, p in enumerate(planes) if k != own]
+    rings = tuple(_snapped(r, origin, x, y, rest) for r in (plate.outer, *plate.holes))
+    at = (float(origin[0]), float(origin[1]), float(origin[2]))
+    high = plate.length_mm - under
+    solid = prism_solid(replace(plate, outer=rings[0], holes=rings[1:], origin=at, length_mm=high))
+    corners = origin + np.asarray(rings[0]) @ np.stack([x, y])
+    corners = np.concatenate([corners, corners + high * up])
+    crossed = [(n, d) for n, d in rest if float((corners @ n).min()) < d - CUT_MM]
+    return less(solid, [_beyond(n, d) for n, d in crossed], what)
+
+
+def _snapped(ring: Ring, origin: FloatArray, x: FloatArray, y: FloatArray, planes: list[Plane]) -> Ring:
+    """A ring of a plate with points that lie all but on another plane put onto it."""
+    points = np.asarray(ring, float)
+    for normal, offset in planes:
+        across = np.array([normal @ x, normal @ y])
+        size = float(np.hypot(*across))
+        if size < ALIKE:
+            continue
+        off = (points @ across + float(normal @ origin) - offset) / size
+        points = points - np.where(np.abs(off) < OFF_BOARD_MM, off, 0.0)[:, None] * across / size
+    return tuple((float(a), float(b)) for a, b in points)
+
+
+def _beyond(normal: FloatArray, offset_mm: float) -> Any:
+    """All that lies on the outer side of a plane, as a block beyond every piece."""
+    first = np.cross(normal, np.eye(3)[int(np.argmin(np.abs(normal)))])
+    first /= np.linalg.norm(first)
+    second = np.cross(normal, first)
+    corner = normal * (offset_mm - FAR_MM) - 0.5 * FAR_MM * (first + second)
+    square = ((0.0, 0.0), (FAR_MM, 0.0), (FAR_MM, FAR_MM), (0.0, FAR_MM))
+    vectors = [(float(v[0]), float(v[1]), float(v[2])) for v in (corner, first, second)]
+    return prism_solid(Prism(square, (), vectors[0], vectors[1], vectors[2], FAR_MM))
+
+
+def _foot(recipe: PieceRecipe, low: PlanesGraph, what: str) -> Polygon:
+    """The base flange in the board's plan (x, z): what lies under its reach, over all planes and inside of all sides.
+
+    Raises KernelError for a plane that leans over the board.
+    """
+    assert recipe.base is not None
+    reach = recipe.base.reach
+    floor = min(0.0, min(p.c_mm for p in low.planes))
+    whole: Any = Polygon([(reach[0][0], floor), *reach, (reach[-1][0], floor)]).buffer(0)
+    far = FAR_MM
+    for p in low.planes:
+        if p.b != 0.0:
+            raise KernelError(f"{what}: a mating face that leans over the board is not written as STEP")
+        left, right = p.c_mm - p.a * far, p.c_mm + p.a * far
+        whole = whole.difference(Polygon([(-far, left), (-far, left - far), (far, right - far), (far, right)]))
+    for s in low.sides:
+        if s.b == 0.0:
+            at = -s.c_mm * s.a
+            out = (at - far, at) if s.a > 0 else (at, at + far)
+            whole = whole.difference(box(out[0], -far, out[1], far))
+    return max(polygons(whole), key=lambda p: p.area)
