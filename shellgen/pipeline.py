@@ -127,8 +127,14 @@ def _steps(mold: Mold, folder: Path, watch: Watch) -> tuple[dict[str, dict[str, 
         return {name: {"step": path} for name, path in written.paths.items()}, findings
     for path in (*written.paths.values(), *([written.assembly] if written.assembly else [])):
         (folder / path).unlink(missing_ok=True)
-    watch.progress.note(f"STEP was left out: {failed[0].title}: {failed[0].says}")
-    return {}, tuple(replace(f, status="warn", says=f"left out: {f.says}") if f in failed else f for f in findings)
+    why = f"{failed[0].title}: {failed[0].says}"
+    watch.progress.note(f"STEP was left out: {why}")
+    lost = float(len(written.paths))
+    told = [replace(f, status="warn", says=f"left out: {f.says}") if f in failed else f for f in findings]
+    return {}, tuple(
+        replace(f, status="warn", value=lost, says=f"none is kept: {why}") if f.id == "step-written" else f
+        for f in told
+    )
 
 
 def _pages(mold: Mold) -> list[tuple[str, Image.Image]]:
