@@ -6,18 +6,27 @@ import numpy as np
 import pytest
 import shapely
 
+from shellgen.checks.step import step_findings
 from shellgen.checks.step_surfaces import mating_area_mm2, mating_planes, skins_of
+from shellgen.export.step import write_steps
+from shellgen.job.model import Settings
+from shellgen.job.read import Job
 from shellgen.mold.drape import spec_of
+from shellgen.parting.surface import PlanesParting
+from shellgen.pipeline import Watch, make_mold
+from shellgen.progress import Quiet
 from shellgen.solid.brep.graph import PlaneGraph
 from shellgen.solid.brep.plan_lines import Line, clipped, closing, cropped_box, inner_ring
 from shellgen.solid.brep.planes_graph import PlanesGraph
 from shellgen.solid.brep.planes_skin import planes_curves, stretches
+from shellgen.solid.brep.plate_rings import ends_in_line, on_planes
 from shellgen.solid.brep.side_edge import followed
-from shellgen.solid.recipe import Role, inverse, transform
+from shellgen.solid.recipe import Prism, Role, inverse, transform
 from tests.step.conftest import BALL_MM
 from tests.step.test_step_radial import plane_offsets, read_piece
 from tests.step.test_step_trace import bowl
 
+X, Y = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)
 BUILDS = ["capped", "stacked", "leaning"]
 
 
@@ -142,6 +151,20 @@ def test_a_line_on_a_skin_is_followed_at_any_angle():
         assert knots[[0, -1]].tolist() == [-5.0, 6.0]
 
 
+def test_ends_of_two_plates_come_in_line():
+    """Two plates on faces at a right angle, ends a few hundredths off square to the crease and off each other."""
+    flat = Prism(((0.02, 0.0), (30.0, 0.01), (30.0, 40.02), (0.0, 40.0)), (), (0.0, 0.0, 0.0), X, Y, 5.0)
+    turned = Prism(
+        ((0.0, 0.015), (0.0, 40.0), (-20.0, 40.01), (-20.0, 0.0)), (), (0.0, 0.0, 0.0), (0.0, 0.0, -1.0), Y, 5.0
+    )
+    planes = [(np.array(X), 0.0), (np.array(Y), 0.0)]
+    flat = on_planes(flat, planes)
+    assert flat.outer[0] == (0.0, 0.0)
+    ends = [np.asarray(p.outer)[:, 1] for p in ends_in_line([flat, on_planes(turned, planes[1:])])]
+    assert sorted({float(v) for e in ends for v in e}) == pytest.approx([0.0, 40.02])
+    assert len({float(v) for e in ends for v in e}) == 2
+
+
 def test_polylines_are_cut_at_lines():
     t = np.linspace(0.0, 2 * np.pi, 361)
     ring = 10.0 * np.column_stack([np.cos(t), np.sin(t)])
@@ -156,3 +179,21 @@ def test_polylines_are_cut_at_lines():
     assert clipped(ring, (Line(1.0, 0.0, 11.0),))[0] is ring
     assert cropped_box((0.0, 0.0, 4.0, 4.0), (Line(0.0, -1.0, 3.0), *wedge)) == (0.0, 0.0, 4.0, 3.0)
     assert cropped_box((0.0, 0.0, 4.0, 4.0), (Line(1.0, 0.0, -5.0),)) is None
+
+
+@pytest.mark.slow
+def test_a_capped_finial_on_its_stem(tmp_path):
+    """A whole demo under a cap: every STEP check passes, and the pieces hold what their meshes hold."""
+    planes = [{"normal": [0, 0, 1], "offset_mm": 228}, {"angle_deg": 90, "splits": "B"}]
+    data = {
+        "name": "finial",
+        "pattern": {"demo": "gate-finial"},
+        "mount": {"kind": "stem", "stem_diameter_mm": 36},
+        "parting": {"kind": "planes", "planes": planes},
+    }
+    mold = make_mold(Job(Settings.model_validate(data), tmp_path / "x.toml"), Watch(Quiet()))
+    files = write_steps(mold, tmp_path, Quiet())
+    assert not files.refused
+    findings = step_findings(mold, tmp_path, files)
+    assert {f.id: f.says for f in findings if f.status != "pass"} == {}
+    assert {p.name for p in mold.design.pieces if isinstance(p.parting, PlanesParting)} == {"B", "C"}

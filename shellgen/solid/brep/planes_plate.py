@@ -17,16 +17,13 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
 from shellgen.mold.flange import polygons
 from shellgen.solid.brep.planes_graph import PlanesGraph, planes_of
-from shellgen.solid.brep.plate import OFF_BOARD_MM, squared, with_features
+from shellgen.solid.brep.plate import squared, with_features
+from shellgen.solid.brep.plate_rings import ALIKE, Plane, ends_in_line, on_planes, up_of
 from shellgen.solid.brep.shapes import fused, leaning_slab, less, prism_solid, unified
-from shellgen.solid.recipe import Feature, PieceRecipe, Prism, Ring, Role
+from shellgen.solid.recipe import Feature, PieceRecipe, Prism, Role
 
 FAR_MM = 1e4
 CUT_MM = 1e-6  # a plate that reaches less than that beyond a plane is not cut at it
-ALIKE = 1e-9
-
-Plane = tuple[FloatArray, float]
-"""A unit normal (3,) into the piece and the offset along it."""
 
 
 def planes_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
@@ -41,11 +38,7 @@ def planes_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
     for f in others:
         if f.body:
             raise KernelError(f"{what}: a {f.role.value} on leaning plates is not written as STEP")
-    if plates:
-        planes = _planes(low)
-        parts = [_trimmed(p, planes, what) for p in plates]
-    else:
-        parts = _leaning(recipe, low, high)
+    parts = _square(plates, _planes(low), what) if plates else _leaning(recipe, low, high)
     if recipe.base is not None:
         ring = np.asarray(_foot(recipe, low, what).exterior.coords)[:-1]
         # drawn in the plane y = 0 with axes (z, x): their cross product is +y
@@ -83,37 +76,35 @@ def _planes(low: PlanesGraph) -> list[Plane]:
     return out + [(np.array([e.a, e.b, 0.0]), -e.c_mm) for e in low.edges]
 
 
-def _trimmed(plate: Prism, planes: list[Plane], what: str) -> Any:
-    """A plate that starts on its own plane exactly, cut off at the others. Raises KernelError if it lies on none."""
-    x, y = np.asarray(plate.x_axis), np.asarray(plate.y_axis)
-    up, origin = np.cross(x, y), np.asarray(plate.origin)
+def _square(plates: list[Prism], planes: list[Plane], what: str) -> list[Any]:
+    """Plates that start on their own planes exactly, cut off at the others. Raises KernelError if one lies on none."""
+    owns = [_own(plate, planes, what) for plate in plates]
+    plates = [_from_plane(plate, planes[k]) for plate, k in zip(plates, owns, strict=True)]
+    others = [[p for n, p in enumerate(planes) if n != k] for k in owns]
+    plates = ends_in_line([on_planes(p, rest) for p, rest in zip(plates, others, strict=True)])
+    found = []
+    for plate, rest in zip(plates, others, strict=True):
+        low = np.asarray(plate.origin) + np.asarray(plate.outer) @ np.stack([plate.x_axis, plate.y_axis])
+        corners = np.concatenate([low, low + plate.length_mm * up_of(plate)])
+        crossed = [(n, d) for n, d in rest if float((corners @ n).min()) < d - CUT_MM]
+        found.append(less(prism_solid(plate), [_beyond(n, d) for n, d in crossed], what))
+    return found
+
+
+def _own(plate: Prism, planes: list[Plane], what: str) -> int:
+    """Which plane a plate lies on."""
+    up = up_of(plate)
     own = next((k for k, (normal, _) in enumerate(planes) if float(normal @ up) > 1 - ALIKE), None)
     if own is None:
         raise KernelError(f"{what}: a plate of its flange at {plate.origin} lies on none of its mating faces")
-    under = planes[own][1] - float(planes[own][0] @ origin)
-    origin = origin + under * up
-    rest = [p for k, p in enumerate(planes) if k != own]
-    rings = tuple(_snapped(r, origin, x, y, rest) for r in (plate.outer, *plate.holes))
-    at = (float(origin[0]), float(origin[1]), float(origin[2]))
-    high = plate.length_mm - under
-    solid = prism_solid(replace(plate, outer=rings[0], holes=rings[1:], origin=at, length_mm=high))
-    corners = origin + np.asarray(rings[0]) @ np.stack([x, y])
-    corners = np.concatenate([corners, corners + high * up])
-    crossed = [(n, d) for n, d in rest if float((corners @ n).min()) < d - CUT_MM]
-    return less(solid, [_beyond(n, d) for n, d in crossed], what)
+    return own
 
 
-def _snapped(ring: Ring, origin: FloatArray, x: FloatArray, y: FloatArray, planes: list[Plane]) -> Ring:
-    """A ring of a plate with points that lie all but on another plane put onto it."""
-    points = np.asarray(ring, float)
-    for normal, offset in planes:
-        across = np.array([normal @ x, normal @ y])
-        size = float(np.hypot(*across))
-        if size < ALIKE:
-            continue
-        off = (points @ across + float(normal @ origin) - offset) / size
-        points = points - np.where(np.abs(off) < OFF_BOARD_MM, off, 0.0)[:, None] * across / size
-    return tuple((float(a), float(b)) for a, b in points)
+def _from_plane(plate: Prism, plane: Plane) -> Prism:
+    """A plate begun on its plane instead of a little under it."""
+    under = plane[1] - float(plane[0] @ np.asarray(plate.origin))
+    x, y, z = (np.asarray(plate.origin) + under * plane[0]).tolist()
+    return replace(plate, origin=(x, y, z), length_mm=plate.length_mm - under)
 
 
 def _beyond(normal: FloatArray, offset_mm: float) -> Any:
