@@ -23,6 +23,7 @@ from shellgen.solid.brep.shapes import fused, leaning_slab, less, prism_solid, u
 from shellgen.solid.recipe import Feature, PieceRecipe, Prism, Role
 
 FAR_MM = 1e4
+LEAST_SHARE = 0.999  # of the largest part; OCC is that far off on bent walls
 CUT_MM = 1e-6  # a plate that reaches less than that beyond a plane is not cut at it
 
 
@@ -38,16 +39,41 @@ def planes_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
     for f in others:
         if f.body:
             raise KernelError(f"{what}: a {f.role.value} on leaning plates is not written as STEP")
-    parts = _square(plates, _planes(low), what) if plates else _leaning(recipe, low, high)
-    if recipe.base is not None:
-        ring = np.asarray(_foot(recipe, low, what).exterior.coords)[:-1]
-        # drawn in the plane y = 0 with axes (z, x): their cross product is +y
-        flat = tuple((float(z), float(x)) for x, z in ring)
-        axes = ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0))
-        parts.append(prism_solid(Prism(flat, (), (0.0, 0.0, 0.0), *axes, recipe.base.thickness_mm)))
+    foot = [] if recipe.base is None else [_foot_solid(recipe, low, what)]
     if not plates:
-        return with_features(parts, others, what)
-    return with_features([unified(fused(parts, what))], others, what)
+        return with_features([*_leaning(recipe, low, high), *foot], others, what)
+    begun = _begun(plates, _planes(low), what)
+    for rings in (ends_in_line(begun), begun):
+        parts = [*_cut(rings, _planes(low), what), *foot]
+        whole = fused(parts, what)
+        if _whole(whole, parts):
+            alike = unified(whole)
+            return with_features([alike if _whole(alike, parts) else whole], others, what)
+    raise KernelError(f"{what}: the plates of its flange cannot be joined where its mating faces meet")
+
+
+def _whole(body: Any, parts: list[Any]) -> bool:
+    """Whether a body is valid and holds no less than any of the parts it was joined of."""
+    from OCP.BRepCheck import BRepCheck_Analyzer
+    from OCP.BRepGProp import BRepGProp
+    from OCP.GProp import GProp_GProps
+
+    def volume(shape: Any) -> float:
+        found = GProp_GProps()
+        BRepGProp.VolumeProperties_s(shape, found)
+        return float(found.Mass())
+
+    return BRepCheck_Analyzer(body).IsValid() and volume(body) > LEAST_SHARE * max(volume(p) for p in parts)
+
+
+def _foot_solid(recipe: PieceRecipe, low: PlanesGraph, what: str) -> Any:
+    """The base flange, between the planes."""
+    assert recipe.base is not None
+    ring = np.asarray(_foot(recipe, low, what).exterior.coords)[:-1]
+    # drawn in the plane y = 0 with axes (z, x): their cross product is +y
+    flat = tuple((float(z), float(x)) for x, z in ring)
+    axes = ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0))
+    return prism_solid(Prism(flat, (), (0.0, 0.0, 0.0), *axes, recipe.base.thickness_mm))
 
 
 def _leaning(recipe: PieceRecipe, low: PlanesGraph, high: PlanesGraph) -> list[Any]:
@@ -76,17 +102,25 @@ def _planes(low: PlanesGraph) -> list[Plane]:
     return out + [(np.array([e.a, e.b, 0.0]), -e.c_mm) for e in low.edges]
 
 
-def _square(plates: list[Prism], planes: list[Plane], what: str) -> list[Any]:
-    """Plates that start on their own planes exactly, cut off at the others. Raises KernelError if one lies on none."""
-    owns = [_own(plate, planes, what) for plate in plates]
-    plates = [_from_plane(plate, planes[k]) for plate, k in zip(plates, owns, strict=True)]
-    others = [[p for n, p in enumerate(planes) if n != k] for k in owns]
-    plates = ends_in_line([on_planes(p, rest) for p, rest in zip(plates, others, strict=True)])
+def _begun(plates: list[Prism], planes: list[Plane], what: str) -> list[Prism]:
+    """Plates that start on their own planes exactly and end on others they all but meet.
+
+    Raises KernelError if one lies on none of the planes.
+    """
+    out = []
+    for plate in plates:
+        own = _own(plate, planes, what)
+        out.append(on_planes(_from_plane(plate, planes[own]), [p for k, p in enumerate(planes) if k != own]))
+    return out
+
+
+def _cut(plates: list[Prism], planes: list[Plane], what: str) -> list[Any]:
+    """Plates as solids, cut off at the planes that they cross."""
     found = []
-    for plate, rest in zip(plates, others, strict=True):
+    for plate in plates:
         low = np.asarray(plate.origin) + np.asarray(plate.outer) @ np.stack([plate.x_axis, plate.y_axis])
         corners = np.concatenate([low, low + plate.length_mm * up_of(plate)])
-        crossed = [(n, d) for n, d in rest if float((corners @ n).min()) < d - CUT_MM]
+        crossed = [(n, d) for n, d in planes if float((corners @ n).min()) < d - CUT_MM]
         found.append(less(prism_solid(plate), [_beyond(n, d) for n, d in crossed], what))
     return found
 

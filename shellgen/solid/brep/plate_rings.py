@@ -14,7 +14,7 @@ from shellgen.solid.brep.plate import OFF_BOARD_MM
 from shellgen.solid.recipe import Prism, Ring
 
 ALIKE = 1e-9
-LONG_MM = 4.0  # an edge that long and all but square to a crease is meant to be so
+LONG_MM = 10.0  # an edge that long and all but square to a crease is meant to be so
 
 Plane = tuple[FloatArray, float]
 """A unit normal (3,) into the piece and the offset along it."""
