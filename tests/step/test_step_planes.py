@@ -1,5 +1,6 @@
 """Pieces between a list of planes as STEP: mating faces in planes of the list, plates on them, ball-shaped skins."""
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -8,6 +9,7 @@ import shapely
 
 from shellgen.checks.step import step_findings
 from shellgen.checks.step_surfaces import mating_area_mm2, mating_planes, skins_of
+from shellgen.errors import KernelError
 from shellgen.export.step import write_steps
 from shellgen.job.model import Settings
 from shellgen.job.read import Job
@@ -18,10 +20,11 @@ from shellgen.progress import Quiet
 from shellgen.solid.brep.graph import PlaneGraph
 from shellgen.solid.brep.plan_lines import Line, clipped, closing, cropped_box, inner_ring
 from shellgen.solid.brep.planes_graph import PlanesGraph
+from shellgen.solid.brep.planes_plate import planes_body
 from shellgen.solid.brep.planes_skin import planes_curves, stretches
 from shellgen.solid.brep.plate_rings import ends_in_line, on_planes
 from shellgen.solid.brep.side_edge import followed
-from shellgen.solid.recipe import Prism, Role, inverse, transform
+from shellgen.solid.recipe import Feature, Frustum, Prism, Role, inverse, transform
 from tests.step.conftest import BALL_MM
 from tests.step.test_step_radial import plane_offsets, read_piece
 from tests.step.test_step_trace import bowl
@@ -89,6 +92,19 @@ def test_skins_are_balls(name, request):
                 reach = np.column_stack([x, y, graph.at(space[:, 0], space[:, 1]) - middle[2]])
                 off = np.minimum(off, np.abs(np.linalg.norm(reach, axis=1) - radius))
             assert np.quantile(off[clear], 0.99) < 0.15 + 0.25 * 0.6  # tolerance, and chords of a 0.6 mm raster
+
+
+def test_what_cannot_be_built_is_refused_by_name_and_place(capped):
+    piece = capped.piece("B")
+    plate = next(f for f in piece.features if f.role is Role.PLATE)
+    tilted = replace(plate, shape=replace(plate.shape, x_axis=(0.6, 0.0, 0.8), y_axis=Y))
+    with pytest.raises(
+        KernelError, match=r"shell piece B: a plate of its flange at .* lies on none of its mating faces"
+    ):
+        planes_body(piece, (tilted,))
+    foot = Feature(Role.FOOT, Frustum((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 20.0, 5.0, 5.0), add=True, body=True)
+    with pytest.raises(KernelError, match="shell piece B: a foot on leaning plates is not written as STEP"):
+        planes_body(piece, (plate, foot))
 
 
 def test_creases_and_sides_bound_each_plane():
