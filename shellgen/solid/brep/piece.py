@@ -9,33 +9,20 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 from shellgen.envelope.spline_fit import FitReport
 from shellgen.errors import KernelError
 from shellgen.solid.brep import occ
-from shellgen.solid.brep.caps import (
-    X,
-    caps_of,
-    clear_of,
-    covers,
-    opened,
-    sorted_faces,
-    stood_up,
-)
 from shellgen.solid.brep.engraved import engraved
 from shellgen.solid.brep.failing import in_words
 from shellgen.solid.brep.fitted_piece import Fitted, fitted_piece
 from shellgen.solid.brep.flat_stand import flat_stand
-from shellgen.solid.brep.graph import Graph
 from shellgen.solid.brep.lift import Ground, Lift
 from shellgen.solid.brep.loops import faces_of
-from shellgen.solid.brep.own_surface import own_surfaces
-from shellgen.solid.brep.plan_lines import Line
 from shellgen.solid.brep.planes_faces import planes_faces
 from shellgen.solid.brep.planes_graph import PlanesGraph
 from shellgen.solid.brep.planes_plate import planes_body
 from shellgen.solid.brep.plate import LEFT_OUT, plate_body
+from shellgen.solid.brep.plate_faces import joined_faces, lifted_faces
 from shellgen.solid.brep.port import PortPlan, must_stand_apart, port_faces, port_plans, stands_wholly
 from shellgen.solid.brep.port_after import with_ports
 from shellgen.solid.brep.skin_face import Skin, laid
@@ -163,61 +150,6 @@ def skin_faces(inside: Skin, outside: Skin, ports: tuple[PortPlan, ...], what: s
             sides = [*face.trims, *face.isos]
             sides += [side for b in built for owner, side in (b.inner, b.outer) if owner is face]
             faces += faces_of(sides, face.surface, outward, what)
-    return faces
-
-
-def joined_faces(
-    recipe: PieceRecipe, body: Any, inside: Skin, outside: Skin, trims: tuple[Graph, Graph], what: str
-) -> list[Any]:
-    """All faces of a flat piece but its skins and its port."""
-    caps = caps_of(recipe)
-    kept, sides = sorted_faces(body, caps)
-    wall = "step" if recipe.base is not None else "base"
-    wall_y = recipe.base.thickness_mm if recipe.base is not None else 0.0
-    for name, skin, trim, upright, low_y in (
-        ("mating", inside, trims[0], "base", 0.0),
-        ("top", outside, trims[1], wall, wall_y),
-    ):
-        board = (Line(0.0, 1.0, -low_y),) if recipe.on_board else ()
-        if recipe.on_board:
-            under = covers(skin, trim, lambda t, y=low_y: (t, y))  # type: ignore[misc]
-            opened(sides, caps, (name, upright), skin.ends, X, under)
-        clear_of(sides[name], skin, trim, name, board, what)
-        sides[name] += [side.turned() for side in skin.trims]
-    if recipe.on_board:
-        # seen from outside, the wall lies above the inner skin's line, and below the outer one's or behind the step
-        sides["base"] += [stood_up(s, inside, caps["base"]) for s in inside.isos]
-        sides[wall] += [stood_up(s, outside, caps[wall]).turned() for s in outside.isos]
-    return kept + [f for name, cap in caps.items() for f in faces_of(sides[name], cap.surface, cap.outward, what)]
-
-
-def lifted_faces(flat: PieceRecipe, body: Any, lift: Lift, inside: Skin, outside: Skin) -> list[Any]:
-    """All faces of a stepped piece but its skins and its port; flat, body : its plate laid flat."""
-    caps = caps_of(flat)
-    kept, sides = sorted_faces(body, caps)
-    wall = "step" if flat.base is not None else "base"
-    wall_y = flat.base.thickness_mm if flat.base is not None else 0.0
-    rows = ((lift.low, "mating", inside, False, "base", 0.0), (lift.high, "top", outside, True, wall, wall_y))
-    if flat.on_board:
-        for ground, name, skin, _, upright, low_y in rows:
-            ends = [(x, occ.vertex(np.array([x, low_y, ground.level_mm]))) for x, _ in skin.ends]
-            for (_, laid_flat), (_, lifted) in zip(ends, skin.ends, strict=True):
-                lift.pin(laid_flat, lifted)
-            under = covers(skin, ground.graph, lambda t, y=low_y: (t, y))  # type: ignore[misc]
-            opened(sides, caps, (name, upright), ends, X, under)
-    faces = lift.faces(kept)
-    for ground, name, skin, outward, _, low_y in rows:
-        own = lift.sides(sides[name])
-        board = (Line(0.0, 1.0, -low_y),) if flat.on_board else ()
-        clear_of(own, skin, ground.graph, name, board, lift.what)
-        found = faces_of(own + [s.turned() for s in skin.trims], ground.surface, outward, lift.what)
-        faces += own_surfaces(found, ground.graph, ground.surface)
-    if flat.on_board:
-        own_sides = {name: lift.upright_sides(sides[name], caps[name].plan) for name in {"base", wall}}
-        own_sides["base"] += [stood_up(s, inside, caps["base"]) for s in inside.isos]
-        own_sides[wall] += [stood_up(s, outside, caps[wall]).turned() for s in outside.isos]
-        for name in sorted(own_sides):
-            faces += faces_of(own_sides[name], caps[name].surface, caps[name].outward, lift.what)
     return faces
 
 
