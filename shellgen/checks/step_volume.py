@@ -47,7 +47,7 @@ def volume_mm3(solid: Any, graph_of: GraphOf) -> float:
                 c = at.Z() - a * at.X() - b * at.Y()
                 total -= sign * _along_edges(forward, _plane_area(a, b, c), in_space=True)
         elif not _upright(surface):
-            total -= sign * _along_edges(forward, _surface_area(surface), in_space=False)
+            total -= sign * _along_edges(forward, _surface_area(surface), in_space=False, knots_u=_knots_u(surface))
     return total
 
 
@@ -107,8 +107,21 @@ def _upright(surface: Any) -> bool:
     return bool(kind == GeomAbs_SurfaceOfExtrusion and abs(abs(surface.Direction().Z()) - 1) < 1e-9)
 
 
-def _along_edges(forward: Any, area: Area, *, in_space: bool) -> float:
-    """Integral of G du along all edges of a face, its region on their left."""
+def _knots_u(surface: Any) -> FloatArray:
+    """Where a swept surface's profile, if it is a spline, goes from one polynomial to the next; else nothing."""
+    from OCP.GeomAbs import GeomAbs_BSplineCurve, GeomAbs_SurfaceOfExtrusion
+
+    if surface.GetType() != GeomAbs_SurfaceOfExtrusion or surface.BasisCurve().GetType() != GeomAbs_BSplineCurve:
+        return np.zeros(0)
+    profile = surface.BasisCurve().BSpline()
+    return np.array([profile.Knot(i) for i in range(1, profile.NbKnots() + 1)])
+
+
+def _along_edges(forward: Any, area: Area, *, in_space: bool, knots_u: FloatArray | None = None) -> float:
+    """Integral of G du along all edges of a face, its region on their left.
+
+    knots_u : values of u at which G is not smooth.
+    """
     from OCP.BRepTools import BRepTools_WireExplorer
     from OCP.TopAbs import TopAbs_FORWARD
     from OCP.TopoDS import TopoDS
@@ -121,16 +134,18 @@ def _along_edges(forward: Any, area: Area, *, in_space: bool) -> float:
         while walk.More():
             item = TopoDS.Edge_s(walk.Current())
             sign = 1.0 if item.Orientation() == TopAbs_FORWARD else -1.0
-            u, v, du = _stations(item, forward, in_space)
+            u, v, du = _stations(item, forward, in_space, knots_u)
             total += sign * float(np.sum(area(u, v) * du))
             walk.Next()
     return total
 
 
-def _stations(item: Any, forward: Any, in_space: bool) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _stations(
+    item: Any, forward: Any, in_space: bool, knots_u: FloatArray | None
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Points of an edge for quadrature: both coordinates and the first one's weighted increments."""
     from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Curve2d
-    from OCP.GeomAbs import GeomAbs_BSplineCurve
+    from OCP.GeomAbs import GeomAbs_BSplineCurve, GeomAbs_Line
 
     curve = BRepAdaptor_Curve(item) if in_space else BRepAdaptor_Curve2d(item, forward)
     low, high = curve.FirstParameter(), curve.LastParameter()
@@ -143,6 +158,11 @@ def _stations(item: Any, forward: Any, in_space: bool) -> tuple[FloatArray, Floa
             first = np.floor((low - knots[0]) / turn)
             knots = (knots[:-1] + turn * np.arange(first, first + 3)[:, None]).ravel()
         breaks = np.unique(np.concatenate([[low, high], knots[(knots > low) & (knots < high)]]))
+    if knots_u is not None and len(knots_u) and curve.GetType() == GeomAbs_Line:
+        first, last = curve.Value(low).X(), curve.Value(high).X()
+        if abs(last - first) > 1e-9:
+            at = low + (knots_u - first) / (last - first) * (high - low)
+            breaks = np.unique(np.concatenate([breaks, at[(at > low) & (at < high)]]))
     half = 0.5 * np.diff(breaks)
     t = (breaks[:-1, None] + half[:, None] * (1 + NODES)).ravel()
     weight = (half[:, None] * WEIGHTS).ravel()

@@ -9,7 +9,7 @@ from shellgen.checks.step_surfaces import bores_missing, designed_bores, mating_
 from shellgen.checks.step_volume import volume_mm3
 from shellgen.solid.brep.occ import explored, in_frame
 from shellgen.solid.brep.plate import plate_brep
-from shellgen.solid.brep.shapes import feature_solid
+from shellgen.solid.brep.shapes import feature_solid, prism_solid
 from shellgen.solid.recipe import Dome, Feature, Frustum, Outline, PlateRecipe, Prism, Role
 
 
@@ -82,3 +82,16 @@ def test_more_bolts_than_thirty_allow_more_faces():
     few = ring_plate(tuple((0.0, 0.0, 3.0) for _ in range(30)))
     many = ring_plate(tuple((0.0, 0.0, 3.0) for _ in range(42)))
     assert (faces_limit(few), faces_limit(many)) == (100, 112)
+
+
+def test_a_wavy_wall_holds_the_same_whichever_way_it_is_pushed():
+    """One profile along z, where its walls add nothing, and along y, where they are all that counts."""
+    t = 2 * np.pi * np.arange(360) / 360
+    radius = 60.0 + 1.5 * np.sin(40 * t)
+    ring = tuple((float(x), float(y)) for x, y in np.column_stack([radius * np.cos(t), 0.6 * radius * np.sin(t)]))
+    x, y, z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
+    upright = volume_mm3(prism_solid(Prism(ring, (), (3.0, 5.0, 7.0), x, y, 6.0)), graph_on)
+    lying = volume_mm3(prism_solid(Prism(ring, (), (3.0, 5.0, 7.0), z, x, 6.0)), graph_on)
+    # an ellipse with 40 waves: 0.6 pi (60^2 + 1.5^2 / 2), which curves through nine points a wave follow closely
+    assert upright == pytest.approx(6.0 * 0.6 * np.pi * (60.0**2 + 1.125), rel=5e-4)
+    assert lying == pytest.approx(upright, rel=1e-6)
