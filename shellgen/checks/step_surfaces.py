@@ -17,7 +17,7 @@ from shellgen.solid.recipe import Feature, Frustum, PieceRecipe
 SAME_MM = 1e-3
 EXACT_MM = 1e-6
 INNER_MM = 2.0
-LAND_MM = 1.0  # a skin rises much farther over most of what it covers
+LAND_MM = 0.2  # a flat skin may lie no farther off than the clearance, over most of what it covers
 
 Field = Callable[[FloatArray, FloatArray], FloatArray]
 
