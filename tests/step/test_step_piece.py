@@ -205,3 +205,29 @@ def test_a_bracket_joins_a_piece_in_plain_cadquery(ball):
 def test_an_unknown_part_is_an_error(ball):
     with pytest.raises(KernelError, match="no rigid part 'C': this mold has A, B, lid"):
         piece_workplane(ball.mold, "C")
+
+
+def test_what_is_cut_from_the_flange_is_cut_from_a_foot_on_it():
+    """A bar flush with the flange's side is one wall with it, and a slot runs on under the bar, whatever came first."""
+    from types import SimpleNamespace
+
+    from OCP.BRepGProp import BRepGProp
+    from OCP.GProp import GProp_GProps
+
+    from shellgen.solid.brep.plate import plate_body
+    from shellgen.solid.recipe import Outline, Prism
+
+    def block(x0, y0, x1, y1, low, high):
+        ring = ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+        return Prism(ring, (), (0.0, 0.0, low), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), high - low)
+
+    slot = Feature(Role.PRY_SLOT, block(5.0, 30.0, 15.0, 41.0, -1.0, 2.0), add=False)
+    foot = Feature(Role.FOOT, block(0.0, 30.0, 40.0, 40.0, -1.0, 20.0), add=True, body=True)
+    square = ((0.0, 0.0), (40.0, 0.0), (40.0, 40.0), (0.0, 40.0))
+    recipe = SimpleNamespace(name="A", outline=Outline(square, (), 6.0), apart=(), base=None, on_board=False)
+    body = plate_body(recipe, (slot, foot))
+    properties = GProp_GProps()
+    BRepGProp.VolumeProperties_s(body, properties)
+    assert properties.Mass() == pytest.approx(40 * 40 * 6 + 40 * 10 * 14 - 10 * 10 * 2, abs=1e-6)
+    # bottom, top, the bar's top; four sides, one of them up the bar; its back; three walls of the slot and its roof
+    assert counts(body).faces == 3 + 4 + 1 + 4

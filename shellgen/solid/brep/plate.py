@@ -26,9 +26,9 @@ def plate_body(recipe: PieceRecipe, features: tuple[Feature, ...]) -> Any:
     parts = [outline_solid(o, 0.0, o.thickness_mm) for o in outlines]
     if recipe.base is not None:
         parts.append(_base_solid(recipe.base, what))
-    features = tuple(_standing(f, 0.5 * recipe.outline.thickness_mm, what) if f.body else f for f in features)
-    body = with_features(parts, features, what)
-    return unified(body) if any(f.body for f in features) else body  # feet may be flush with the flange's side
+    feet = tuple(_standing(f, 0.5 * recipe.outline.thickness_mm, what) for f in features if f.body)
+    body = with_features(parts, (*feet, *(f for f in features if not f.body)), what)
+    return unified(body) if feet else body  # they may be flush with the flange's side
 
 
 def _base_solid(base: BaseFlange, what: str) -> Any:
