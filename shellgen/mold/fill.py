@@ -10,11 +10,12 @@ from shellgen.mold.drape import spec_of
 from shellgen.mold.lip import lip_facets, lip_outline
 from shellgen.mold.mold import MoldDesign
 from shellgen.parting.columns import columns_along
-from shellgen.parting.offset_body import offset_body
+from shellgen.parting.offset_body import VOXELS_ALONG, offset_body
 from shellgen.parting.surface import SteppedParting
 from shellgen.pattern.pattern import IntArray, Pattern
 
 PARTS = 6  # a cell that the surface crosses is summed in that many parts each way
+VOXELS_THICK, MOST_VOXELS = 1.4, 1.5e7  # voxels to the rubber's thickness where a body's are not finer; of a body
 OFF_BOARD_MM = 0.01  # the lip is counted if it lies just off the board
 
 
@@ -53,16 +54,30 @@ def plain_mm3(settings: Settings, pattern: Pattern) -> float:
         disc = lip.faces[(lip.points[lip.faces][:, :, 2] == 0.0).all(axis=1)]
         faces = np.concatenate([faces, disc + len(vertices)]).astype(np.int32)
         vertices = np.concatenate([vertices, lip.points + np.array([0.0, 0.0, OFF_BOARD_MM])])
+    thickness = spec_of(settings, "A").jacket_mm
+    extent = np.ptp(vertices[np.unique(faces)], axis=0)
     body = offset_body(
         vertices,
         faces,
-        thickness_mm=spec_of(settings, "A").jacket_mm,
+        thickness_mm=thickness,
         volume_mm3=skin.volume_mm3 if not on_board else None,
         on_board=on_board,
+        voxels_along=voxels_along(extent, thickness),
     )
-    if not on_board:
-        return body.volume_mm3
-    return columns_along(body, np.array([1.0, 0.0, 0.0]), on_board=True, nodes_along=200).volume_mm3
+    grown = body.volume_mm3
+    if on_board:
+        grown = columns_along(body, np.array([1.0, 0.0, 0.0]), on_board=True, nodes_along=200).volume_mm3
+    # voxels too coarse for thin rubber grow it by more; between its samples the body lies in by half their error
+    by = body.thickness_mm - 0.5 * body.sample_error_mm
+    return skin.volume_mm3 + (grown - skin.volume_mm3) * thickness / by
+
+
+def voxels_along(extent_mm: FloatArray, thickness_mm: float) -> int:
+    """Cells on the longest side of a body (3,) grown by a thickness, so many that they are smaller than that."""
+    whole = extent_mm + 2 * thickness_mm
+    wanted = max(VOXELS_ALONG, int(np.ceil(VOXELS_THICK * whole.max() / thickness_mm)))
+    cells = float(np.prod(whole / whole.max())) * wanted**3
+    return max(VOXELS_ALONG, int(wanted * min((MOST_VOXELS / cells) ** (1 / 3), 1.0)))
 
 
 def filled_mm3(jackets: tuple[Envelope, Envelope], surface: Envelope | None, grid: Grid, on_board: bool) -> float:

@@ -156,3 +156,24 @@ def test_wide_groove_keeps_its_floor():
     y = closed.axes[0, 1] * closed.grid.x_mm[None] + closed.axes[1, 1] * closed.grid.y_mm[:, None]
     floor = (np.abs(x) < 8) & (np.abs(y) < 30)
     assert np.abs(closed.drafted_upper_mm[floor]).max() < 0.01
+
+
+@pytest.mark.parametrize(("radius_mm", "thick_mm"), [(60.0, 8.0), (400.0, 12.0), (400.0, 4.0), (1000.0, 10.0)])
+def test_plain_rubber_is_the_spherical_shell_however_thin(radius_mm, thick_mm):
+    """4/3 pi ((R + t)^3 - R^3), Steiner: voxels coarser than the rubber must not make it thicker."""
+    from types import SimpleNamespace
+
+    from shellgen.job.model import Settings
+    from shellgen.mold.drape import spec_of
+    from shellgen.mold.fill import plain_mm3
+
+    ball = trimesh.creation.icosphere(subdivisions=6, radius=radius_mm)
+    skin = SimpleNamespace(vertices_mm=np.array(ball.vertices), faces=np.array(ball.faces, np.int32))
+    skin.volume_mm3 = float(ball.volume)
+    settings = Settings.model_validate(
+        {"name": "a", "pattern": {"file": "a.stl"}, "jacket": {"thickness_mm": thick_mm, "clearance_mm": 0.0}}
+    )
+    shell = plain_mm3(settings, SimpleNamespace(skin=skin, mount="none")) - skin.volume_mm3
+    grown_mm = radius_mm + spec_of(settings, "A").jacket_mm  # as asked, and what a raster sets it out by
+    exact = 4 / 3 * np.pi * (grown_mm**3 - radius_mm**3)
+    assert shell == pytest.approx(exact, rel=0.015)
