@@ -12,6 +12,7 @@ from shellgen.mold.board import base_lid, board_bolts, feet_of
 from shellgen.mold.bridges import as_facets, bars
 from shellgen.mold.drape import spec_of
 from shellgen.mold.faces import Assembled, lay_planes
+from shellgen.mold.feet import without_bars_over
 from shellgen.mold.gussets import gusset_note
 from shellgen.mold.half import half_recipe
 from shellgen.mold.halves import Halves, lay_halves
@@ -81,6 +82,9 @@ def design(settings: Settings, pattern: Pattern) -> MoldDesign:
             pieces, pattern, port, settings.jacket.thickness_mm, [k for d in draped for k in d.keys]
         )
         notes = (*notes, *said)
+        if feet:
+            pieces, said = without_bars_over(pieces, pour.holes)
+            notes = (*notes, *said)
     plates: list[PlateRecipe] = []
     bolts = list(laid.bolts)
     if feet:

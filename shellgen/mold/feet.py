@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 import shapely
 from shapely.geometry import Polygon, box
 
 from shellgen.envelope.raster import FloatArray
 from shellgen.mold.flange import polygons
-from shellgen.solid.recipe import Feature, Frustum, Prism, Role
+from shellgen.mold.mold import VentHole
+from shellgen.solid.recipe import Feature, Frustum, PieceRecipe, Prism, Role, inverse, transform
 
 BAR_MM = 8.0  # how far the foot bar stands over the flange's highest point
+FUNNEL_MM = 20.0  # free width over a hole of a pour, for a funnel or a plug; common practice, no source
 TALLEST_BY_DIAMETER = 12.0  # slender posts snap; common practice, no source
 
 
@@ -75,3 +80,35 @@ def posts(
     foot_mm = low_mm - 1.0
     shapes = [Frustum((float(x), float(y), foot_mm), up, height_mm - foot_mm, radius, radius) for x, y in at]
     return tuple(Feature(Role.FOOT, s, add=True, body=True) for s in shapes), at
+
+
+def without_bars_over(
+    pieces: tuple[PieceRecipe, ...], holes: Sequence[VentHole]
+) -> tuple[tuple[PieceRecipe, ...], tuple[str, ...]]:
+    """Pieces of a mounted shell without the foot bars that stand over holes of a pour, and what is said of it."""
+    kept = []
+    for piece in pieces:
+        back = inverse(piece.pull_to_mold)
+        at = transform(np.array([h.at_mm for h in holes]).reshape(-1, 3), back)
+        wide = np.array([0.5 * max(h.bore_mm, FUNNEL_MM) for h in holes])
+        features = tuple(f for f in piece.features if not (f.role is Role.FOOT and _over(f, at, wide).any()))
+        kept.append(replace(piece, features=features))
+    bare = [a.name for a, b in zip(kept, pieces, strict=True) if len(a.features) < len(b.features)]
+    if not bare:
+        return pieces, ()
+    said = (
+        f"The foot bar of {' and '.join(bare)} would stand over holes of the pour and is left out: prop the shell up "
+        "when it is turned over.",
+    )
+    return tuple(kept), said
+
+
+def _over(foot: Feature, at_mm: FloatArray, wide_mm: FloatArray) -> FloatArray:
+    """Which places (n, 3), each with so much free width, have a bar above them; up is y, both in the piece's frame."""
+    shape = foot.shape
+    if not isinstance(shape, Prism):
+        return np.zeros(len(at_mm), bool)
+    x, y = np.asarray(shape.outer).T
+    low, high = shape.origin[2], shape.origin[2] + shape.length_mm
+    beside = (at_mm[:, 0] > x.min() - wide_mm) & (at_mm[:, 0] < x.max() + wide_mm)
+    return np.asarray(beside & (at_mm[:, 2] > low - wide_mm) & (at_mm[:, 2] < high + wide_mm) & (at_mm[:, 1] < y.max()))

@@ -13,7 +13,9 @@ from shellgen.export.manifest import PartFiles, build_manifest
 from shellgen.job.defaults import fill_in
 from shellgen.job.model import Settings
 from shellgen.mold.design import design
+from shellgen.mold.feet import without_bars_over
 from shellgen.mold.finish import finish
+from shellgen.mold.mold import VentHole
 from shellgen.pattern.intake import take_in
 from shellgen.sheet.cast import legend_of
 from shellgen.sheet.pour_marks import mark_holes, mouth_mm
@@ -182,3 +184,34 @@ def test_pictures_mark_pour_vents_and_spacers(lying):
     assert said[0][0].startswith("pour, ") and said[0][0].endswith(f"{vents} vent" + ("s" if vents > 1 else ""))
     words = [words for words, _ in legend_of(mold, mold.parts)]
     assert sum("spacer" in w for w in words) == 1 and f"{len(lying.pour.spacers)} spacers" in words
+
+
+def bars_over(piece, at_mm):
+    """Foot bars of a piece that a line straight up from a place in the mold frame meets."""
+    x, y, z = transform(np.array([at_mm]), inverse(piece.pull_to_mold))[0]
+    found = []
+    for shape in (f.shape for f in piece.features if f.role is Role.FOOT):
+        ring = np.asarray(shape.outer)
+        under = ring[:, 0].min() < x < ring[:, 0].max() and y < ring[:, 1].max()
+        found += [shape] if under and shape.origin[2] < z < shape.origin[2] + shape.length_mm else []
+    return found
+
+
+def test_no_foot_bar_stands_over_a_hole_of_the_pour(standing):
+    assert standing.pour.holes
+    assert not [bar for h in standing.pour.holes for p in standing.pieces for bar in bars_over(p, h.at_mm)]
+
+
+def test_a_foot_bar_over_a_hole_is_left_out_and_told(tmp_path):
+    plan = poured(tmp_path, mount={"kind": "board", "cut_mm": 1.0}, parting={"plane": {"angle_deg": 90}}, jacket={})
+    piece = plan.pieces[0]
+    bar = next(f.shape for f in piece.features if f.role is Role.FOOT)
+    middle = [np.mean([x for x, _ in bar.outer]), np.min([y for _, y in bar.outer]) - 20.0, bar.origin[2] + 8.0]
+    below = tuple(transform(np.array([middle]), piece.pull_to_mold)[0].tolist())
+    beside = (below[0] + 500.0, *below[1:])
+    kept, said = without_bars_over(plan.pieces, (VentHole("A", "pour", beside, 16.0, 0.0),))
+    assert kept == plan.pieces
+    assert said == ()
+    kept, said = without_bars_over(plan.pieces, (VentHole("A", "pour", below, 16.0, 0.0),))
+    assert not any(f.role is Role.FOOT for f in kept[0].features)
+    assert "foot bar of A" in said[0]
