@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 def start(
     pattern: Annotated[Path, typer.Argument(help="Mesh: STL, OBJ, PLY, 3MF, GLB, OFF or STEP.", show_default=False)],
     out: Annotated[Path | None, typer.Option(help="Job file to write, by default <pattern's name>.toml here.")] = None,
+    longest_side_mm: Annotated[
+        float | None, typer.Option(min=1.0, help="The pattern's longest side as measured: the mesh is scaled to it.")
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="Replace a job file of that name.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was measured and assumed as JSON.")] = False,
@@ -37,7 +40,7 @@ def start(
         raise JobError(f"{path}: is there already. Give --force to replace it, or another --out.")
     file = Path(os.path.relpath(pattern.resolve(), path.parent.resolve())).as_posix()
     with shown_progress(quiet=quiet) as progress:
-        measured, assumed = _assumed(pattern, name, file, path.parent, progress)
+        measured, assumed = _assumed(pattern, name, file, path.parent, longest_side_mm, progress)
     bounds_mm = ((0.0, 0.0, 0.0), assumed.size_mm)
     remarks = [f"{why.topic}: {why.says}" for why in assumed.why]
     text = starter_text(assumed.chosen, remarks, choices(assumed.settings, bounds_mm), path.name)
@@ -49,7 +52,9 @@ def start(
         typer.echo(_said(pattern, path, measured, assumed))
 
 
-def _assumed(pattern: Path, name: str, file: str, base: Path, progress: Progress) -> tuple[Measured, Assumed]:
+def _assumed(
+    pattern: Path, name: str, file: str, base: Path, longest_mm: float | None, progress: Progress
+) -> tuple[Measured, Assumed]:
     """Measure the mesh, choose, and try the choice of board and plane on the pattern itself."""
     import numpy as np
 
@@ -68,14 +73,19 @@ def _assumed(pattern: Path, name: str, file: str, base: Path, progress: Progress
         measured = measure(upright, raw.faces)
     x, y, z = (float(side) for side in measured.extents)
     flat = Base(measured.flat_base_share, flat_base_unevenness(upright, raw.faces))
-    assumed = assume(name=name, file=file, suffix=pattern.suffix, size=(x, y, z), base=flat)
+
+    def standing(on: Base) -> Assumed:
+        size = (x, y, z)
+        return assume(name=name, file=file, suffix=pattern.suffix, size=size, base=on, longest_mm=longest_mm)
+
+    assumed = standing(flat)
     taken = None
     if assumed.settings.mount.kind == "board":
         with progress.step("Trying it on a board"):
             try:
                 taken = take_in(assumed.settings, base)
             except PatternError:
-                assumed = assume(name=name, file=file, suffix=pattern.suffix, size=(x, y, z), base=Base(0.0, 0.0))
+                assumed = standing(Base(0.0, 0.0))
     with progress.step("Costing its parting"):
         return measured, _parted(assumed, base, taken)
 

@@ -16,6 +16,7 @@ from shellgen.job.model import Settings
 SHORTEST_MM, LONGEST_MM = 10.0, 5000.0
 GUESSED_LONGEST_MM = 200.0
 FLAT_BASE_SHARE = 0.35
+FEET_SHARE = 0.1
 FLAT_ENOUGH_MM = 0.01
 AXES = "xyz"
 LEVEL_COSINE = math.cos(math.radians(10.0))
@@ -64,14 +65,23 @@ def up_axis(suffix: str) -> Literal["+y", "+z"]:
     return "+y" if suffix.lower() in METRES_BY_FORMAT else "+z"
 
 
-def assume(*, name: str, file: str, suffix: str, size: tuple[float, float, float], base: Base) -> Assumed:
+def assume(
+    *,
+    name: str,
+    file: str,
+    suffix: str,
+    size: tuple[float, float, float],
+    base: Base,
+    longest_mm: float | None = None,
+) -> Assumed:
     """Choose unit, mount, plane, rubber, wall and bolt for a pattern nobody has said a word about.
 
     name : of the job. file : path to write as pattern.file. suffix : of the mesh file.
-    size : the mesh's extents in the mold frame's axes (`up_axis` applied), in the file's numbers.
+    size : the mesh's extents in the mold frame's axes (`up_axis` applied), in the file's numbers. longest_mm : of the
+    pattern's sides as its owner measured it, None where nobody said.
     """
     chosen: dict[str, Any] = {"name": name, "pattern.file": file}
-    factor, sizing, size_says = _sizing(suffix, max(size))
+    factor, sizing, size_says = _sizing(suffix, max(size), longest_mm)
     chosen |= sizing
     size_mm = (size[0] * factor, size[1] * factor, size[2] * factor)
     up = up_axis(suffix)
@@ -104,7 +114,7 @@ def following(assumed: Assumed, saved_cm3: float, share: float) -> Assumed:
     saved_cm3 : rubber that this saves; share : of the whole jacket, 0 to 1.
     """
     says = (
-        f"the mating face climbs and falls with the silhouette: that saves about {saved_cm3:.3g} cm3 of rubber, "
+        f"the mating face climbs and falls with the silhouette: that saves about {_rounded(saved_cm3)} cm3 of rubber, "
         f'{100 * share:.0f} % of the jacket. Give follow = "plane" for a flat face.'
     )
     place = next(k for k, why in enumerate(assumed.why) if why.topic == "plane") + 1
@@ -112,8 +122,16 @@ def following(assumed: Assumed, saved_cm3: float, share: float) -> Assumed:
     return replace(assumed, chosen={**assumed.chosen, "parting.follow": "silhouette"}, why=why)
 
 
-def _sizing(suffix: str, longest: float) -> tuple[float, dict[str, Any], str]:
+def _rounded(value: float) -> str:
+    """Three figures, without a power of ten."""
+    return f"{value:.3g}" if value < 100 else f"{value:.0f}"
+
+
+def _sizing(suffix: str, longest: float, longest_mm: float | None) -> tuple[float, dict[str, Any], str]:
     """Millimetres per number of the file, the keys that say so, and a sentence."""
+    if longest_mm is not None:
+        sizing = {"pattern.units": "mm", "pattern.longest_side_mm": longest_mm}
+        return longest_mm / longest, sizing, f"The longest side is {longest_mm:g} mm, as you said."
     if suffix.lower() in METRES_BY_FORMAT and SHORTEST_MM <= longest * 1000 <= LONGEST_MM:
         return 1000.0, {"pattern.units": "m"}, "The file's numbers are metres, as its format says."
     if SHORTEST_MM <= longest <= LONGEST_MM:
@@ -125,8 +143,9 @@ def _sizing(suffix: str, longest: float) -> tuple[float, dict[str, Any], str]:
         GUESSED_LONGEST_MM / longest,
         {"pattern.units": "mm", "pattern.longest_side_mm": GUESSED_LONGEST_MM},
         f"CHECK THIS: the longest side is {longest:.4g} in the file's numbers, too {how} for mm, and its unit is "
-        f"not known, so the longest side is set to {GUESSED_LONGEST_MM:g} mm. Measure the pattern and give "
-        f"longest_side_mm{f', or in its place {others}' if others else ''}.",
+        f"not known, so the longest side is set to {GUESSED_LONGEST_MM:g} mm. Measure the pattern and "
+        "start again with --longest-side-mm, so that rubber, wall and bolts suit it; or give longest_side_mm"
+        f"{f', or in its place {others}' if others else ''}.",
     )
 
 
@@ -134,11 +153,12 @@ def _mount(base: Base, factor: float) -> tuple[str, float, str]:
     """Kind of mount, height to cut flat at [mm], and a sentence."""
     percent = f"{100 * base.flat_share:.0f} %"
     if base.flat_share < FLAT_BASE_SHARE:
+        feet = ' One that stands flat on its feet, such as an arch, may take kind = "board".'
         return (
             "none",
             0.0,
             f"none, a closed jacket with a port through the shell: only {percent} of its shadow is a flat base. "
-            'A body that can stand on a neck may take kind = "stem".',
+            'A body that can stand on a neck may take kind = "stem".' + (feet if base.flat_share >= FEET_SHARE else ""),
         )
     cut_mm = math.ceil(base.uneven * factor * 100) / 100 if base.uneven * factor > FLAT_ENOUGH_MM else 0.0
     cut = f" It is uneven, so it is cut flat at {cut_mm:g} mm." if cut_mm else ""

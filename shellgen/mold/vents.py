@@ -220,6 +220,8 @@ def _lean_notes(tilts: Sequence[Tilt]) -> tuple[str, ...]:
     upright = next(tilt for tilt in tilts if tilt.lean_deg == 0)
     if best.lean_deg == 0 or best.air_mm3 > LESS * upright.air_mm3:
         return ()
+    if upright.air_mm3 - best.air_mm3 < WORTH_LEANING_MM3:
+        return ()
     x, y, _ = (-v for v in best.up)
     instead = f"{best.air_mm3 / 1e3:.1f} cm3 of air would stay instead of {upright.air_mm3 / 1e3:.1f}"
     return (

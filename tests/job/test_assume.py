@@ -101,3 +101,20 @@ def test_following_the_silhouette_stands_beside_the_plane_and_says_what_it_saves
     assert [why.topic for why in found.why][3:5] == ["plane", "follow"]
     assert "12.3 cm3" in said(found, "follow") and "19 %" in said(found, "follow")
     assert broken_rules(found.settings) == []
+
+
+@pytest.mark.parametrize(("share", "told"), [(0.3, True), (0.02, False)])
+def test_what_stands_on_feet_is_told_of_the_board(share, told):
+    assert ('kind = "board"' in said(assumed((100, 60, 300), share=share), "mount")) == told
+
+
+def test_a_measured_size_rules_rubber_wall_and_bolts():
+    small, large = (
+        assumed((32.0, 16.0, 20.0)),
+        assume(name="x", file="x.stl", suffix=".stl", size=(32.0, 16.0, 20.0), base=Base(0.0, 0.0), longest_mm=800.0),
+    )
+    assert large.size_mm == pytest.approx((800.0, 400.0, 500.0))
+    assert large.settings.pattern.longest_side_mm == 800.0
+    alike = assumed((800.0, 400.0, 500.0))
+    for key in ("jacket.thickness_mm", "jacket.crevice_mm", "shell.wall_mm", "bolts.size"):
+        assert large.chosen[key] == alike.chosen[key] != small.chosen[key]
