@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial import cKDTree
-from shapely import get_coordinates, segmentize
+from shapely import contains_xy, get_coordinates, get_parts, segmentize
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from shellgen.envelope.raster import FloatArray
 
 Spot = tuple[float, float]
+ALONG = 0.7  # cosine between an edge and the way from the rubber, over which it leads away from it
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,19 +45,35 @@ def rubber_gauges(pattern: BaseGeometry, rubber: BaseGeometry, floor: float | No
 
 
 def wall_gauge(
-    shell: BaseGeometry, rubber: BaseGeometry, reach_mm: float, floor: float | None, margin_mm: float
+    shell: BaseGeometry,
+    rubber: BaseGeometry,
+    reach_mm: float,
+    floor: float | None,
+    margin_mm: float,
+    bored: BaseGeometry | None = None,
 ) -> list[Gauge]:
-    """The least distance through the shell from its inside (within `reach_mm` of the rubber) to its outside."""
-    outline = _outline(shell.buffer(0.03).buffer(-0.03))
+    """The least distance through the shell from its inside (within `reach_mm` of the rubber) to its outside.
+
+    Edges that lead away from the rubber are neither: along a bore or a mating face one gets outside as well. bored :
+    what lies in or beside bores through the wall, whose rims may be sharp; the inside there is left out.
+    """
+    whole = shell.buffer(0.03).buffer(-0.03)
+    outline, (middles, ways) = _outline(whole), _stretches(whole)
     if floor is not None:
         outline = outline[outline[:, 1] > floor + 0.05]
+        high = middles[:, 1] > floor + 0.05
+        middles, ways = middles[high], ways[high]
     skin = _outline(rubber)
     if not len(outline) or not len(skin):
         return []
-    away = cKDTree(skin).query(outline)[0]
-    inner, outer = outline[away <= reach_mm], outline[away > 2.0 * reach_mm + 0.5]
+    tree = cKDTree(skin)
+    away, nearest = tree.query(middles)
+    leading = np.abs(np.einsum("ij,ij->i", middles - skin[nearest], ways)) > ALONG * away
+    inner, outer = outline[tree.query(outline)[0] <= reach_mm], middles[(away > 2.0 * reach_mm + 0.5) & ~leading]
     if floor is not None:
         inner = inner[inner[:, 1] > floor + margin_mm]
+    if bored is not None:
+        inner = inner[~contains_xy(bored, inner[:, 0], inner[:, 1])]
     return _extremes(inner, outer)[:1]
 
 
@@ -93,6 +110,14 @@ def _outline(area: BaseGeometry, step_mm: float = 0.5) -> FloatArray:
     """Points along all outlines of an area, at most `step_mm` apart, (n, 2)."""
     points: FloatArray = get_coordinates(segmentize(area.boundary, step_mm))
     return points
+
+
+def _stretches(area: BaseGeometry, step_mm: float = 0.5) -> tuple[FloatArray, FloatArray]:
+    """Middles (n, 2) and directions (n, 2) of the stretches of all outlines of an area, at most `step_mm` long."""
+    lines = [get_coordinates(line) for line in get_parts(segmentize(area.boundary, step_mm))]
+    steps = np.vstack([np.diff(line, axis=0) for line in lines] or [np.zeros((0, 2))])
+    middles = np.vstack([0.5 * (line[1:] + line[:-1]) for line in lines] or [np.zeros((0, 2))])
+    return middles, steps / np.maximum(np.hypot(*steps.T), 1e-12)[:, None]
 
 
 def _spot(point: Sequence[float] | FloatArray) -> Spot:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 from PIL import Image, ImageDraw
+from shapely.geometry import LineString
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from shellgen.envelope.raster import FloatArray
@@ -15,6 +17,7 @@ from shellgen.sheet.paper import Colour, Spot
 from shellgen.sheet.section import Plane, area_of, slice_mesh
 from shellgen.sheet.strokes import Strokes
 from shellgen.sheet.tags import Tag, draw_tags
+from shellgen.solid.recipe import Frustum, Role, transform
 
 _ROOM = (paper.MARGIN + 245, 180, paper.SIZE[0] - paper.MARGIN - 130, paper.SIZE[1] - 150)
 _BETWEEN = 80
@@ -176,12 +179,28 @@ def measured(mold: Mold, plane: Plane, layers: list[Layer]) -> list[tuple[str, G
         clearance = settings.jacket.clearance_mm
         reach = (0.5 if clearance is None else clearance) + 0.25
         solid = areas["jacket"].union(areas["pattern"])
-        found = wall_gauge(areas["shell"], solid, reach, floor, 2.0 * settings.shell.wall_mm)
+        wall_mm = settings.shell.wall_mm
+        found = wall_gauge(areas["shell"], solid, reach, floor, 2.0 * wall_mm, _bored(mold, plane, wall_mm))
         named += [("wall, least", gauge) for gauge in found]
     shell, width = next((x for x in layers if x.kind == "shell"), None), settings.flange.width_mm
     if shell and width and plane.up[2] > 0.99 and _along_pull(mold, plane):
         named += [("flange", gauge) for gauge in flange_gauge(area_of(list(shell.rings)), 0.8 * width)]
     return named
+
+
+def _bored(mold: Mold, plane: Plane, beside_mm: float) -> BaseGeometry:
+    """What of a plane lies in ports, pour holes and vents that it cuts, and so far beside them."""
+    found = []
+    for piece in mold.design.pieces:
+        for shape in (f.shape for f in piece.features if f.role is Role.PORT and not f.add):
+            if not isinstance(shape, Frustum):
+                continue
+            far = np.asarray(shape.base) + shape.length_mm * np.asarray(shape.axis)
+            ends = plane.to_plane(transform(np.array([shape.base, far]), piece.pull_to_mold))
+            radius = max(shape.r0_mm, shape.r1_mm)
+            if np.abs(ends[:, 2]).min() < radius or ends[0, 2] * ends[1, 2] < 0:
+                found.append(LineString(ends[:, :2]).buffer(radius + beside_mm))
+    return unary_union(found)
 
 
 def _along_pull(mold: Mold, plane: Plane) -> bool:

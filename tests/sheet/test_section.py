@@ -7,7 +7,7 @@ import math
 import manifold3d as m3
 import numpy as np
 import pytest
-from shapely.geometry import Point, Polygon, box
+from shapely.geometry import LineString, Point, Polygon, box
 from simple_solids import sphere
 
 from shellgen.sheet.measure import flange_gauge, rubber_gauges, wall_gauge
@@ -100,6 +100,18 @@ def test_wall_is_measured_from_the_rubbers_side_to_the_outside() -> None:
     (gauge,) = wall_gauge(shell, rubber, 0.75, None, 0.0)
     assert gauge.length_mm == pytest.approx(5.5, abs=0.1)  # 55 - 1 - 48.5 on the left
     assert gauge.start[0] < -48.0
+
+
+def test_a_bore_through_the_wall_is_no_thin_wall():
+    """A wall of 5 mm about rubber of 8, with a gap of half a millimetre, cut by a bore of 6 mm: 5 mm all the same."""
+    rubber = Point(0, 0).buffer(38, quad_segs=90).difference(Point(0, 0).buffer(30, quad_segs=90))
+    shell = Point(0, 0).buffer(43.5, quad_segs=90).difference(Point(0, 0).buffer(38.5, quad_segs=90))
+    (gauge,) = wall_gauge(shell.difference(box(-3, 0, 3, 60)), rubber, 0.75, None, 0.0)
+    assert gauge.length_mm == pytest.approx(5.0, abs=0.05)
+    leaning = shell.difference(Polygon([(-20, 30), (-6, 30), (20, 60), (6, 60)]))  # its rims are sharp
+    bored = LineString([(-13, 30), (13, 60)]).buffer(12)
+    (gauge,) = wall_gauge(leaning, rubber, 0.75, None, 0.0, bored)
+    assert gauge.length_mm == pytest.approx(5.0, abs=0.05)
 
 
 def test_flange_is_measured_away_from_keys_and_holes() -> None:
