@@ -107,7 +107,7 @@ def _syntax(name: str, text: str, said: str) -> str:
     line = int(match[1]) if match else len(text.splitlines())
     place = f"line {line}, column {match[2]}" if match else "the end of the file"
     written = text.splitlines()[line - 1].strip() if 0 < line <= len(text.splitlines()) else ""
-    hint = ""
+    hint = "" if match else f" A value is missing, or a bracket or quote left open, in line {line} or before it."
     if "\\" in written and "'" not in written:
         hint = " In a path write / instead of \\."
     elif match and "=" in written and '"' not in written and "Invalid value" in what:

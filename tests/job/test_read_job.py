@@ -157,7 +157,10 @@ def test_keys_that_do_not_fit_together_are_refused(tmp_path, text, said):
 
 SYNTAX = [
     ("[jacket]\nkeys =\n", "line 2, column 7: not TOML: invalid value."),
-    ("x = [", "the end of the file: not TOML: invalid value."),
+    (
+        "x = [",
+        "the end of the file: not TOML: invalid value. A value is missing, or a bracket or quote left open, in line 1",
+    ),
     ("[pattern]\nfile = finial.stl", 'line 2, column 8: not TOML: invalid value. A text needs quotes: key = "text".'),
     ('[pattern]\nfile = "C:\\models\\x.stl"', "line 2, column 13: not TOML: .* In a path write / instead of \\."),
     ("\x00", "line 1, column 1: not TOML: invalid statement."),
