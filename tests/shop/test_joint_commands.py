@@ -48,9 +48,7 @@ def test_bolts_prints_json_and_nothing_else(job):
 def test_bolts_prints_tables_and_words(job):
     done = run(bolts, str(job), "--out", "here")
     assert done.exit_code == 0
-    assert (
-        "Bolt list" in done.stdout and "The flanges' joint holds." in done.stdout and "Written to here" in done.stdout
-    )
+    assert "Bolt list" in done.stdout and "The joint holds." in done.stdout and "Written to here" in done.stdout
     assert run(bolts, str(job), "--quiet").stdout == ""
 
 

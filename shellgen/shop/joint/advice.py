@@ -113,15 +113,15 @@ def in_words(
     )
     if report.holds:
         if report.pitch.governs == "none":
-            said.append(f"The flanges' joint holds, but with nothing to spare: {report.pitch.says}")
+            said.append(f"The joint holds, but with nothing to spare: {report.pitch.says}")
         else:
             said.append(
-                f"The flanges' joint holds. Bolts may stand up to {report.pitch.pitch_mm:.0f} mm apart: {report.pitch.says}."
+                f"The joint holds. Bolts may stand up to {report.pitch.pitch_mm:.0f} mm apart: {report.pitch.says}."
             )
     else:
         fixes = remedies(report, section, bolt, lines, loads, how)
         said.append(
-            f"The flanges' joint does NOT hold. Change one of these: {'; '.join(_changes(report, fixes, section, bolt))}."
+            f"The joint does NOT hold. Change one of these: {'; '.join(_changes(report, fixes, section, bolt))}."
         )
     least = min((span for line in lines for span in line.spans_mm), default=1e9)
     if least < bolt.spanner_pitch_mm - 0.5:
