@@ -17,7 +17,7 @@ from shellgen.envelope.raster import FloatArray
 from shellgen.errors import KernelError
 from shellgen.mold.flange import polygons
 from shellgen.solid.brep.planes_graph import PlanesGraph, planes_of
-from shellgen.solid.brep.plate import squared, with_features
+from shellgen.solid.brep.plate import along_board, squared, with_features
 from shellgen.solid.brep.plate_rings import ALIKE, Plane, ends_in_line, on_planes, up_of
 from shellgen.solid.brep.shapes import fused, leaning_slab, less, prism_solid, unified
 from shellgen.solid.recipe import Feature, PieceRecipe, Prism, Role
@@ -69,11 +69,8 @@ def _whole(body: Any, parts: list[Any]) -> bool:
 def _foot_solid(recipe: PieceRecipe, low: PlanesGraph, what: str) -> Any:
     """The base flange, between the planes."""
     assert recipe.base is not None
-    ring = np.asarray(_foot(recipe, low, what).exterior.coords)[:-1]
-    # drawn in the plane y = 0 with axes (z, x): their cross product is +y
-    flat = tuple((float(z), float(x)) for x, z in ring)
-    axes = ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0))
-    return prism_solid(Prism(flat, (), (0.0, 0.0, 0.0), *axes, recipe.base.thickness_mm))
+    ring = _foot(recipe, low, what).exterior.coords[:-1]
+    return along_board(tuple((float(x), float(z)) for x, z in ring), recipe.base.thickness_mm)
 
 
 def _leaning(recipe: PieceRecipe, low: PlanesGraph, high: PlanesGraph) -> list[Any]:

@@ -37,15 +37,15 @@ def _base_solid(base: BaseFlange, what: str) -> Any:
     upright = min(reach[0][1], reach[-1][1]) > 0.0
     low = -SIDE_MM if upright else 0.0
     ring = ((reach[0][0], low), (reach[-1][0], low), *(p for p in reach[::-1] if p[1] > 0.0))
-    whole = _along_board(ring, base.thickness_mm)
+    whole = along_board(ring, base.thickness_mm)
     if not upright:
         return whole
     x0, x1 = reach[0][0] - 1.0, reach[-1][0] + 1.0
-    under = _along_board(((x0, low - 1.0), (x1, low - 1.0), (x1, 0.0), (x0, 0.0)), base.thickness_mm)
+    under = along_board(((x0, low - 1.0), (x1, low - 1.0), (x1, 0.0), (x0, 0.0)), base.thickness_mm)
     return less(whole, [under], what)
 
 
-def _along_board(ring: Ring, thickness_mm: float) -> Any:
+def along_board(ring: Ring, thickness_mm: float) -> Any:
     """A polygon (x, z) on the board, so thick."""
     # drawn in the plane y = 0 with axes (z, x): their cross product is +y
     axes = ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0))
