@@ -136,15 +136,10 @@ def faces_limit(recipe: PieceRecipe | PlateRecipe) -> int:
 def _mating_mm2(solid: object, recipe: PieceRecipe) -> float:
     """Least area of a piece's plane mating faces; between a list of planes, of those that have a plate."""
     planes = mating_planes(recipe.parting)
-    plates = [_up(f.shape) for f in recipe.features if f.role is Role.PLATE and isinstance(f.shape, Prism)]
+    plates = [f.shape.up for f in recipe.features if f.role is Role.PLATE and isinstance(f.shape, Prism)]
     if plates:
         planes = [(n, d) for n, d in planes if any(float(n @ up) > 1 - ALIKE for up in plates)]
     return min((mating_area_mm2(solid, n, d) for n, d in planes), default=0.0)
-
-
-def _up(shape: Prism) -> FloatArray:
-    """The direction that a prism is pushed along."""
-    return np.cross(shape.x_axis, shape.y_axis)
 
 
 def _coarse_mm3(recipe: PieceRecipe | PlateRecipe, mesh_mm: float) -> float:
@@ -211,7 +206,7 @@ def _engraved_mm3(feature: Feature, top_mm: float, planes: list[tuple[FloatArray
     shape = feature.shape
     if feature.add or not isinstance(shape, Prism):
         return 0.0
-    up = _up(shape)
+    up = shape.up
     ground = next((d for n, d in planes if float(n @ up) > 1 - ALIKE), 0.0)
     depth = min(max(top_mm + ground - float(up @ np.asarray(shape.origin)), 0.0), shape.length_mm)
     return float(shapely.Polygon(shape.outer, shape.holes).area) * depth

@@ -30,6 +30,7 @@ def volume_mm3(solid: Any, graph_of: GraphOf) -> float:
     from OCP.TopoDS import TopoDS
 
     from shellgen.solid.brep.occ import explored
+    from shellgen.solid.brep.upright import stands_along_z
 
     total = 0.0
     for item in explored(solid, "face"):
@@ -46,7 +47,7 @@ def volume_mm3(solid: Any, graph_of: GraphOf) -> float:
                 a, b = -normal.X() / normal.Z(), -normal.Y() / normal.Z()
                 c = at.Z() - a * at.X() - b * at.Y()
                 total -= sign * _along_edges(forward, _plane_area(a, b, c), in_space=True)
-        elif not _upright(surface):
+        elif not stands_along_z(surface):  # what does adds nothing
             total -= sign * _along_edges(forward, _surface_area(surface), in_space=False, knots_u=_knots_u(surface))
     return total
 
@@ -95,16 +96,6 @@ def _surface_area(surface: Any) -> Area:
         return out
 
     return area
-
-
-def _upright(surface: Any) -> bool:
-    """Whether a surface stands along z everywhere, so that it adds nothing."""
-    from OCP.GeomAbs import GeomAbs_Cylinder, GeomAbs_SurfaceOfExtrusion
-
-    kind = surface.GetType()
-    if kind == GeomAbs_Cylinder:
-        return abs(abs(surface.Cylinder().Axis().Direction().Z()) - 1) < 1e-9
-    return bool(kind == GeomAbs_SurfaceOfExtrusion and abs(abs(surface.Direction().Z()) - 1) < 1e-9)
 
 
 def _knots_u(surface: Any) -> FloatArray:

@@ -216,7 +216,7 @@ def web_plan(feature: Feature) -> Polygon:
     if not isinstance(shape, Prism):
         return Polygon()
     way = np.array(shape.x_axis[:2])
-    push = shape.length_mm * np.cross(shape.x_axis, shape.y_axis)[:2]
+    push = shape.length_mm * shape.up[:2]
     start = np.array(shape.origin[:2])
     r0, r1 = (m(c[0] for c in shape.outer) for m in (min, max))
     return Polygon([start + r0 * way, start + r1 * way, start + r1 * way + push, start + r0 * way + push])

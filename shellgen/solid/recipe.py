@@ -72,6 +72,11 @@ class Prism:
     y_axis: Point
     length_mm: float
 
+    @property
+    def up(self) -> FloatArray:
+        """The direction (3,) that it is pushed along."""
+        return np.cross(self.x_axis, self.y_axis)
+
 
 Shape = Frustum | Dome | Prism
 

@@ -81,9 +81,9 @@ def _inside(lines: tuple[Line, ...], x_mm: FloatArray, y_mm: FloatArray, by_mm: 
     return inside
 
 
-def within_sides(trim: Graph, x_mm: FloatArray, y_mm: FloatArray) -> npt.NDArray[np.bool_]:
+def within_sides(trim: PlanesGraph, x_mm: FloatArray, y_mm: FloatArray) -> npt.NDArray[np.bool_]:
     """Which points lie inside of a trim's sides: all of them where it has none."""
-    return _inside(trim.sides if isinstance(trim, PlanesGraph) else (), x_mm, y_mm, 0.0)
+    return _inside(trim.sides, x_mm, y_mm, 0.0)
 
 
 def fitted_level(envelope: Envelope, trim: Graph, beyond_mm: float = BEYOND_MM) -> FloatArray:

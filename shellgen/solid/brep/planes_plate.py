@@ -18,7 +18,7 @@ from shellgen.errors import KernelError
 from shellgen.mold.flange import polygons
 from shellgen.solid.brep.planes_graph import PlanesGraph, planes_of
 from shellgen.solid.brep.plate import along_board, squared, with_features
-from shellgen.solid.brep.plate_rings import ALIKE, Plane, ends_in_line, on_planes, up_of
+from shellgen.solid.brep.plate_rings import ALIKE, Plane, ends_in_line, on_planes
 from shellgen.solid.brep.shapes import fused, leaning_slab, less, prism_solid, unified
 from shellgen.solid.recipe import Feature, PieceRecipe, Prism, Role
 
@@ -116,7 +116,7 @@ def _cut(plates: list[Prism], planes: list[Plane], what: str) -> list[Any]:
     found = []
     for plate in plates:
         low = np.asarray(plate.origin) + np.asarray(plate.outer) @ np.stack([plate.x_axis, plate.y_axis])
-        corners = np.concatenate([low, low + plate.length_mm * up_of(plate)])
+        corners = np.concatenate([low, low + plate.length_mm * plate.up])
         crossed = [(n, d) for n, d in planes if float((corners @ n).min()) < d - CUT_MM]
         found.append(less(prism_solid(plate), [_beyond(n, d) for n, d in crossed], what))
     return found
@@ -124,7 +124,7 @@ def _cut(plates: list[Prism], planes: list[Plane], what: str) -> list[Any]:
 
 def _own(plate: Prism, planes: list[Plane], what: str) -> int:
     """Which plane a plate lies on."""
-    up = up_of(plate)
+    up = plate.up
     own = next((k for k, (normal, _) in enumerate(planes) if float(normal @ up) > 1 - ALIKE), None)
     if own is None:
         raise KernelError(f"{what}: a plate of its flange at {plate.origin} lies on none of its mating faces")

@@ -41,18 +41,13 @@ def ends_in_line(plates: list[Prism]) -> list[Prism]:
     plates = list(plates)
     for k in range(len(plates)):
         for j in range(k + 1, len(plates)):
-            way = np.cross(up_of(plates[k]), up_of(plates[j]))
+            way = np.cross(plates[k].up, plates[j].up)
             size = float(np.linalg.norm(way))
             if size > ALIKE:
                 levels: list[float] = []
                 for n in (k, j):
                     plates[n] = _levelled(plates[n], way / size, levels)
     return plates
-
-
-def up_of(plate: Prism) -> FloatArray:
-    """The direction (3,) that a plate is pushed along."""
-    return np.cross(plate.x_axis, plate.y_axis)
 
 
 def _levelled(plate: Prism, way: FloatArray, levels: list[float]) -> Prism:

@@ -94,7 +94,9 @@ def excess_mm3(envelope: Envelope, mesh_mm: float, skin: FittedSkin) -> float:
     mesh = net_heights(envelope, x, y, from_mm=float(level.min()) - UNDER_MM, tolerance_mm=mesh_mm)
     spline = skin.graph.on_grid(x, y)
     more = np.maximum(mesh, level) - np.maximum(spline, level)
-    return float(more[within_sides(skin.trim, *np.meshgrid(x, y))].sum()) * step**2
+    if isinstance(skin.trim, PlanesGraph) and skin.trim.sides:
+        more = more[within_sides(skin.trim, *np.meshgrid(x, y))]
+    return float(more.sum()) * step**2
 
 
 def evened(

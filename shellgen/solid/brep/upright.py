@@ -11,9 +11,14 @@ from shellgen.solid.brep.caps import ON_MM
 def is_upright(item: Any) -> bool:
     """Whether a face stands along z."""
     from OCP.BRepAdaptor import BRepAdaptor_Surface
+
+    return stands_along_z(BRepAdaptor_Surface(item))
+
+
+def stands_along_z(surface: Any) -> bool:
+    """Whether a surface, as OCC's adaptor gives it, stands along z everywhere."""
     from OCP.GeomAbs import GeomAbs_Cylinder, GeomAbs_Plane, GeomAbs_SurfaceOfExtrusion
 
-    surface = BRepAdaptor_Surface(item)
     kind = surface.GetType()
     if kind == GeomAbs_Plane:
         return abs(surface.Plane().Axis().Direction().Z()) < 1e-9
